@@ -1,0 +1,3 @@
+//! Timings of the steps a case goes through.
+
+fn main() {}
