@@ -1,1 +1,7 @@
 //! Axiswright turns the exports of keratometers and biometers into sealed plan sheets for astigmatism surgery.
+//!
+//! The rooms, from the ground up; each names only rooms above it in this list. `docs/ARCHITECTURE.md` gives the table
+//! and the invariants.
+
+pub mod cite;
+pub mod units;

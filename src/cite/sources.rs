@@ -1,0 +1,196 @@
+//! The list of sources. One constant each, ordered by subject.
+
+use super::{Mark, Source};
+
+/// Angles of the eye.
+pub const ISO_8429: Source = Source {
+    short: "ISO 8429",
+    full: "ISO 8429:1986, Optics and optical instruments - Ophthalmology - Graduated dial scale",
+    place: "scan of the standard: zero at the viewer's right, anticlockwise, both eyes alike",
+    mark: Mark::Read,
+};
+
+/// Constant of ophthalmometers.
+pub const ISO_10343: Source = Source {
+    short: "ISO 10343",
+    full: "ISO 10343:2014, Ophthalmic instruments - Ophthalmometers",
+    place: "excerpt: constant 337.5",
+    mark: Mark::Read,
+};
+
+/// Power vectors.
+pub const THIBOS_1997: Source = Source {
+    short: "Thibos 1997",
+    full: "Thibos LN, Wheeler W, Horner D. Power vectors. Optom Vis Sci 1997;74:367-375",
+    place: "abstract",
+    mark: Mark::Read,
+};
+
+/// Exact vergence of a toric lens in two meridians.
+pub const FAM_LIM_2007: Source = Source {
+    short: "Fam & Lim 2007",
+    full: "Fam HB, Lim KL. Meridional analysis for calculating the expected spherocylindrical refraction in eyes with toric intraocular lenses. J Cataract Refract Surg 2007;33:2072-2076",
+    place: "the four steps of the meridional method",
+    mark: Mark::Read,
+};
+
+/// Posterior cornea by class of astigmatism.
+pub const EOM_2015: Source = Source {
+    short: "Eom 2015",
+    full: "Eom Y et al. Am J Ophthalmol 2015",
+    place: "abstract: WTR 0.15 C + 0.22, oblique 0.05 C + 0.27, ATR 0.27 D subtracted at 90; class limits not read (30 degrees assumed)",
+    mark: Mark::Read,
+};
+
+/// Width of the band over which the classes of Eom 2015 are blended.
+pub const EOM_BLEND: Source = Source {
+    short: "blend of +-5 degrees",
+    full: "linear blend of the class formulas over 5 degrees on either side of a class limit",
+    place: "ours: removes a jump of up to 0.1 D",
+    mark: Mark::Assumed,
+};
+
+/// Posterior cornea as one constant.
+pub const POSTERIOR_CONSTANT: Source = Source {
+    short: "constant posterior cornea",
+    full: "137 eyes measured by Scheimpflug tomography: total minus simulated keratometry 0.25 D at 7 degrees",
+    place: "abstract; applied at 180, since the 7 degrees are not known to be mirrored between eyes",
+    mark: Mark::Read,
+};
+
+/// Power formula.
+pub const HAIGIS_2000: Source = Source {
+    short: "Haigis 2000",
+    full: "Haigis W, Lege B, Miller N, Schneider B. Graefes Arch Clin Exp Ophthalmol 2000;238:765-773",
+    place: "the author's formula notes of 1998: index 1.3315, vertex 12 mm, d = a0 + a1 ACD + a2 AL",
+    mark: Mark::Read,
+};
+
+/// Vergence of two thin lenses.
+pub const GERNET_1970: Source = Source {
+    short: "thin-lens vergence",
+    full: "Gernet H, Ostholt H, Werner H 1970, as cited by Haigis's formula notes of 1998",
+    place: "P = n/(L-d) - n/(n/z-d)",
+    mark: Mark::Read,
+};
+
+/// Corneal incisions: the sign and resolution of their effect.
+pub const NAESER_1994: Source = Source {
+    short: "Naeser 1994",
+    full: "Naeser K, Behrens JK, Naeser EV. J Cataract Refract Surg 1994;20:162",
+    place: "abstract: polar value at a meridian",
+    mark: Mark::Read,
+};
+
+/// Rotation of a toric lens.
+pub const WILLIAMS_1993: Source = Source {
+    short: "Williams 1993",
+    full: "Williams 1993, table of residual cylinder by mislocation, IACLE module 3 appendix B",
+    place: "whole table",
+    mark: Mark::Read,
+};
+
+/// Mod-11 check digit of ten-digit patient numbers.
+pub const MOD11: Source = Source {
+    short: "mod-11 rule",
+    full: "NHS Data Dictionary, check digit of the ten-digit patient number",
+    place: "weights 10 to 2, 11 minus the remainder, 11 -> 0, 10 invalid",
+    mark: Mark::Read,
+};
+
+/// Agreement of keratometers as a vector difference.
+pub const AGREEMENT: Source = Source {
+    short: "vector agreement",
+    full: "Roh et al., Medicine 2015;94:e677 (vector difference 0.43 +- 0.37 D, 207 eyes); J Clin Med 2022;11:6921 (over 0.5 D apart in 17 %)",
+    place: "abstracts; the limit of 0.50 D is our proposal",
+    mark: Mark::Assumed,
+};
+
+/// Validity limits of biometry.
+pub const BIOMETRY_LIMITS: Source = Source {
+    short: "biometry limits",
+    full: "limits in the manner of Holladay et al., J Cataract Refract Surg 1988;14:17 and of the 2010 College guideline",
+    place: "quoted on a clinical-notes page; the guideline itself was not read",
+    mark: Mark::Secondary,
+};
+
+/// What no sound eye shows.
+pub const IMPOSSIBLE: Source = Source {
+    short: "impossible values",
+    full: "limits beyond published distributions (23,239 eyes: axial length 23.45 +- 1.51 mm, radius 7.69 +- 0.28 mm)",
+    place: "our proposal",
+    mark: Mark::Assumed,
+};
+
+/// At least three readings, each meridian within 0.30 D.
+pub const THREE_READINGS: Source = Source {
+    short: "three readings",
+    full: "textbook chapter on keratometry: at least three readings, each meridian within 0.30 D",
+    place: "chapter",
+    mark: Mark::Read,
+};
+
+/// Two unique identifiers.
+pub const TWO_IDENTIFIERS: Source = Source {
+    short: "two identifiers",
+    full: "Schein OD et al. Ophthalmology 2012;119:2059, wrong-lens events and the failure to match two unique identifiers",
+    place: "abstract and society summary",
+    mark: Mark::Read,
+};
+
+/// Laterality attributes of DICOM.
+pub const DICOM_LATERALITY: Source = Source {
+    short: "DICOM PS3.3 C.8.25.7",
+    full: "DICOM PS3.3, General Ophthalmic Refractive Measurements and Keratometry modules",
+    place: "Measurement Laterality (0024,0113), Laterality (0020,0060), right and left eye sequences",
+    mark: Mark::Read,
+};
+
+/// Stability of eyes between visits.
+pub const ORTHOGONAL: Source = Source {
+    short: "principal meridians",
+    full: "DICOM PS3.3 C.8.25.16.3: principal meridians are 90 degrees apart",
+    place: "module text; the steps 2, 5 and 10 degrees are our proposal",
+    mark: Mark::Read,
+};
+
+/// What the trade does without a source we could name.
+pub const COMMON_PRACTICE: Source = Source {
+    short: "common practice",
+    full: "practice of the trade",
+    place: "no published source found",
+    mark: Mark::CommonPractice,
+};
+
+/// Rules of this product.
+pub const HOUSE_RULE: Source = Source {
+    short: "house rule",
+    full: "a rule of this product, stated in docs/DESIGN.md",
+    place: "no published source; made so that a doubt is never passed on silently",
+    mark: Mark::Assumed,
+};
+
+/// Every source, for the printed list.
+pub const ALL: &[Source] = &[
+    ISO_8429,
+    ISO_10343,
+    THIBOS_1997,
+    FAM_LIM_2007,
+    EOM_2015,
+    EOM_BLEND,
+    POSTERIOR_CONSTANT,
+    HAIGIS_2000,
+    GERNET_1970,
+    NAESER_1994,
+    WILLIAMS_1993,
+    MOD11,
+    AGREEMENT,
+    BIOMETRY_LIMITS,
+    IMPOSSIBLE,
+    THREE_READINGS,
+    TWO_IDENTIFIERS,
+    DICOM_LATERALITY,
+    ORTHOGONAL,
+    COMMON_PRACTICE,
+    HOUSE_RULE,
+];
