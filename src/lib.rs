@@ -4,4 +4,7 @@
 //! and the invariants.
 
 pub mod cite;
+pub mod finding;
+pub mod intake;
+pub mod model;
 pub mod units;

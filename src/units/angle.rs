@@ -13,6 +13,9 @@ pub struct Degrees(f64);
 
 impl Degrees {
     /// A turn written in the source, in degrees.
+    ///
+    /// # Panics
+    /// When the constant is not a finite number.
     pub const fn from_degrees(value: f64) -> Self {
         assert!(value.is_finite(), "a constant is a finite number");
         Self(value)

@@ -1,0 +1,142 @@
+//! The codes: stable, never reused. `docs/FINDINGS.md` is generated from this table.
+
+/// How much a finding weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Severity {
+    /// Printed small, asks for nothing.
+    Note,
+    /// A person answers it with a reason before the case goes on.
+    SignOff,
+    /// No sheet. The source must be corrected, measured again or exported again; nobody can override it.
+    Refuse,
+}
+
+impl Severity {
+    /// `note`, `sign-off` or `refuse`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Note => "note",
+            Self::SignOff => "sign-off",
+            Self::Refuse => "refuse",
+        }
+    }
+}
+
+/// Who has to act on a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Answerer {
+    /// Whoever prepares the case: nurse or technician.
+    Preparer,
+    /// The surgeon.
+    Surgeon,
+    /// The hospital's IT.
+    It,
+}
+
+impl Answerer {
+    /// The word of the JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Preparer => "preparer",
+            Self::Surgeon => "surgeon",
+            Self::It => "it",
+        }
+    }
+}
+
+macro_rules! codes {
+    ($($variant:ident $slug:literal [$($severity:ident)+] $answerer:ident $rule:literal;)+) => {
+        /// The code of a rule.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum Code {
+            $(#[doc = $rule] $variant,)+
+        }
+
+        impl Code {
+            /// Every code, in the order of the printed table.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)+];
+
+            /// The short reference, e.g. `A01`.
+            pub const fn reference(self) -> &'static str {
+                match self { $(Self::$variant => stringify!($variant),)+ }
+            }
+
+            /// The code in words, e.g. `astigmatism-disagrees`.
+            pub const fn slug(self) -> &'static str {
+                match self { $(Self::$variant => $slug,)+ }
+            }
+
+            /// The severities the rule can have.
+            pub const fn severities(self) -> &'static [Severity] {
+                match self { $(Self::$variant => &[$(Severity::$severity),+],)+ }
+            }
+
+            /// Who acts on it.
+            pub const fn answerer(self) -> Answerer {
+                match self { $(Self::$variant => Answerer::$answerer,)+ }
+            }
+
+            /// The rule in one sentence.
+            pub const fn rule(self) -> &'static str {
+                match self { $(Self::$variant => $rule,)+ }
+            }
+        }
+    };
+}
+
+codes! {
+    P01 "patient-number-differs" [Refuse] Preparer "The patient number differs between the list and a file; blanks and hyphens do not count.";
+    P03 "name-differs" [SignOff] Preparer "The name differs while number and birth date agree.";
+    P05 "birth-date-differs" [Refuse] Preparer "The birth date differs.";
+    P07 "check-digit-wrong" [Refuse] Preparer "The check digit of the site's declared number scheme is wrong.";
+    P08 "patient-number-missing" [Refuse] Preparer "There is no patient number.";
+    P10 "exam-seen-again" [Note] Preparer "The same examination was delivered again.";
+    P14 "impossible-time" [Refuse] Preparer "Measured in the future or before birth.";
+    L01 "laterality-conflict" [Refuse] Surgeon "Header, block of the eye and laterality attributes of one file disagree.";
+    L02 "laterality-file-name" [SignOff] Preparer "Only the file name names another eye.";
+    L03 "laterality-unknown" [Refuse] Surgeon "An eye code is unknown, or says both for values of a single eye.";
+    L05 "eyes-identical" [SignOff Refuse] Surgeon "Both eyes have the same numbers.";
+    L08 "planned-eye-not-measured" [Refuse] Surgeon "The eye on the list has no measurement.";
+    L09 "list-eye-missing" [Refuse] Surgeon "The list names no eye, or two entries of one booking name different eyes.";
+    L12 "planned-eye-not-phakic" [Refuse] Surgeon "The eye to be operated for cataract is recorded as pseudophakic or aphakic.";
+    A01 "astigmatism-disagrees" [Note SignOff Refuse] Surgeon "Two sources of keratometry differ as vectors by more than the limit.";
+    A02 "mean-k-disagrees" [SignOff Refuse] Surgeon "The mean keratometry of two sources differs by more than the limit.";
+    A04 "single-source" [SignOff] Surgeon "Only one source of anterior keratometry.";
+    A05 "surface-kinds-mixed" [Note] Surgeon "Total and anterior keratometry stand side by side; they are neither averaged nor compared.";
+    B08 "too-few-readings" [Note SignOff] Surgeon "Fewer than three readings stand behind a value, or their count is unknown.";
+    B11 "impossible-value" [Refuse] Surgeon "A value no human eye has.";
+    I01 "meridians-not-perpendicular" [Note SignOff Refuse] Surgeon "Steep and flat meridian are not at right angles.";
+    I05 "corneal-laser-history" [SignOff Refuse] Surgeon "Corneal refractive surgery is recorded, or nobody has said whether there was any.";
+    U01 "keratometric-index" [Note SignOff Refuse] It "The keratometric index differs from 1.3375, is missing, or contradicts radius and power.";
+    U02 "mm-dioptre-confusion" [Refuse] It "A radius stands where a power belongs, or the reverse.";
+    U05 "steep-flat-reordered" [Note] It "Flat and steep stood the other way round and were reordered with their axes.";
+    U06 "axis-turned-90" [Refuse] It "Two sources differ by a turn of 90 degrees.";
+    U08 "axis-out-of-range" [Refuse] It "An axis is below 0, above 180 or not a number.";
+    U10 "value-missing" [Refuse] It "A number the plan needs is missing.";
+    T01 "target-missing" [Refuse] Surgeon "There is no target refraction.";
+    T02 "target-sign" [SignOff Refuse] Surgeon "A target that is not zero has no sign, or is above +0.50 D.";
+    T03 "name-unknown" [Refuse] Surgeon "Surgeon or lens family is not among the approved files.";
+    D06 "wrong-folder" [Refuse] It "A file of another kind or device than its folder brings.";
+    E01 "settings-not-approved" [Refuse] It "A file that can move a printed number differs from its approved digest.";
+    F04 "formula-limit" [Note Refuse] Surgeon "A formula runs near or beyond its domain.";
+    F05 "lens-not-made" [SignOff] Surgeon "The wanted power or step is not in the lens family; the nearest was taken.";
+}
+
+impl Code {
+    /// The code of a reference (`A01`) or of its words (`astigmatism-disagrees`).
+    pub fn from_text(text: &str) -> Option<Self> {
+        let text = text.trim();
+        Self::ALL
+            .iter()
+            .copied()
+            .find(|code| code.reference().eq_ignore_ascii_case(text) || code.slug() == text)
+    }
+}
+
+impl core::fmt::Display for Code {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(f, "{} {}", self.reference(), self.slug())
+    }
+}

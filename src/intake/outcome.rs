@@ -1,0 +1,121 @@
+//! What goes into reading a file and what comes out.
+
+use crate::finding::Finding;
+use crate::model::{Digest, Exam, InstrumentClass, ListEntry, Place, TemplateRef};
+
+/// The one kind of file a folder brings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Brings {
+    /// Examinations of instruments.
+    Measurements,
+    /// Operating lists.
+    Lists,
+    /// Post-operative refractions.
+    Refractions,
+    /// Facts no instrument carries.
+    Facts,
+}
+
+impl Brings {
+    /// The word of the settings.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Measurements => "measurements",
+            Self::Lists => "lists",
+            Self::Refractions => "refractions",
+            Self::Facts => "facts",
+        }
+    }
+}
+
+/// What the site declares about the folder a file came through.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FolderRules {
+    /// The kind of file it brings.
+    pub brings: Brings,
+    /// The site's name of the instrument, for a folder of measurements; the key of [`crate::model::Instrument`].
+    pub device: Option<String>,
+    /// What kind of instrument that is.
+    pub class: InstrumentClass,
+    /// Ids of the templates that may read its text files.
+    pub templates: Vec<String>,
+    /// IANA zone of the device's clock, if declared.
+    pub zone: Option<String>,
+    /// Keratometric index the device uses, if declared; used where the file states none.
+    pub index: Option<f64>,
+    /// Smallest step in which the device prints a power, in dioptres, if declared.
+    pub power_step_d: Option<f64>,
+}
+
+impl FolderRules {
+    /// A folder of which nothing is declared, for reading a file by itself.
+    pub const fn undeclared(brings: Brings) -> Self {
+        Self {
+            brings,
+            device: None,
+            class: InstrumentClass::Unknown,
+            templates: Vec::new(),
+            zone: None,
+            index: None,
+            power_step_d: None,
+        }
+    }
+}
+
+/// One file to be read.
+#[derive(Debug, Clone, Copy)]
+pub struct Input<'a> {
+    /// Its bytes, whole.
+    pub bytes: &'a [u8],
+    /// The name it came with; data, never a path.
+    pub name: &'a str,
+    /// What is declared about its folder.
+    pub folder: &'a FolderRules,
+    /// Today on the site's calendar; bounds two-digit years and nothing else.
+    pub today: jiff::civil::Date,
+}
+
+/// An operating list as one file states it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OperatingList {
+    /// Whether the file names every operation of its theatre and day; only then does absence mean anything.
+    pub complete: bool,
+    /// Its lines.
+    pub entries: Vec<ListEntry>,
+}
+
+/// What a file holds.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Content {
+    /// Examinations: one per patient and examination in the file.
+    Exams(Vec<Exam>),
+    /// An operating list.
+    List(OperatingList),
+}
+
+/// Something in a file that was not used, and why.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NotUnderstood {
+    /// What stands there.
+    pub what: String,
+    /// Why it was not used.
+    pub why: String,
+    /// Where.
+    pub place: Place,
+}
+
+/// A file that was read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Read {
+    /// SHA-256 of the file.
+    pub digest: Digest,
+    /// What it holds.
+    pub content: Content,
+    /// What a person must look at.
+    pub findings: Vec<Finding>,
+    /// What was left out.
+    pub not_understood: Vec<NotUnderstood>,
+    /// The template it was read by; none for formats that need none.
+    pub template: Option<TemplateRef>,
+}

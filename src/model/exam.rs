@@ -1,0 +1,354 @@
+//! One instrument at one examination of one patient.
+
+use std::sync::Arc;
+
+use super::eye::{ByEye, Eye};
+use super::identity::Identity;
+use super::list::{CornealSurgery, LensStatus};
+use super::place::{Digest, FileRef};
+use super::reading::Reading;
+use super::time::ExamTime;
+use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, PowerVector};
+
+/// The kind of an instrument, as far as agreement between instruments is concerned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum InstrumentClass {
+    /// Keratometer or auto-keratometer: corneal curvature only.
+    Keratometer,
+    /// Biometer: axial length, usually with keratometry.
+    Biometer,
+    /// Tomographer or topographer.
+    Tomographer,
+    /// Refractor.
+    Refractor,
+    /// Not declared.
+    Unknown,
+}
+
+/// An instrument: the unit that agreement, "single source" and every mean count.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Instrument {
+    /// The name the site gives the device, or maker and model from the file. Two files with the same key come from the
+    /// same instrument.
+    pub key: String,
+    /// Serial number, if the file states one.
+    pub serial: Option<String>,
+    /// What kind of instrument it is.
+    pub class: InstrumentClass,
+}
+
+/// The mapping template a file was read by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TemplateRef {
+    /// Its id.
+    pub id: String,
+    /// Its revision.
+    pub revision: u32,
+    /// SHA-256 of its text.
+    pub digest: Digest,
+}
+
+/// Which surface, or which sum of surfaces, a keratometry describes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Surface {
+    /// Front surface, turned into power by a keratometric index.
+    Anterior,
+    /// Both surfaces, by whatever definition the device has: never mixed with anterior values.
+    Total,
+    /// Back surface.
+    Posterior,
+}
+
+impl Surface {
+    /// The word used in case files and on paper.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Anterior => "anterior",
+            Self::Total => "total",
+            Self::Posterior => "posterior",
+        }
+    }
+
+    /// From that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word.trim().to_ascii_lowercase().as_str() {
+            "anterior" => Some(Self::Anterior),
+            "total" => Some(Self::Total),
+            "posterior" => Some(Self::Posterior),
+            _ => None,
+        }
+    }
+}
+
+/// How the keratometry was made. Source: DICOM PS3.16 CID 4235.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum KeratometryMethod {
+    /// DCM 111753.
+    Manual,
+    /// DCM 111754.
+    Automatic,
+    /// DCM 111755.
+    Simulated,
+    /// DCM 111756.
+    EquivalentK,
+}
+
+/// The device's own judgement of a measurement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quality {
+    /// No objection.
+    Good,
+    /// A warning.
+    Warning,
+    /// Failed.
+    Failed,
+}
+
+/// What was measured along one principal meridian.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct MeridianReading {
+    /// Radius of curvature.
+    pub radius: Option<Reading<Millimetre>>,
+    /// Keratometric power.
+    pub power: Option<Reading<Dioptre>>,
+    /// The meridian where they were measured.
+    pub meridian: Option<Reading<Meridian>>,
+}
+
+/// A cylinder as a device reports it beside its meridians.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cylinder {
+    /// Its power, signed as written.
+    pub power: Reading<Dioptre>,
+    /// Its axis as written: steep meridian of a plus, flat meridian of a minus cylinder.
+    pub axis: Option<Reading<Meridian>>,
+}
+
+/// Keratometry of one eye.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Keratometry {
+    /// Flat meridian: longest radius, least power.
+    pub flat: MeridianReading,
+    /// Steep meridian: shortest radius, greatest power.
+    pub steep: MeridianReading,
+    /// The index by which radius and power belong together, if stated.
+    pub index: Option<Reading<KeratometricIndex>>,
+    /// Which surface.
+    pub surface: Surface,
+    /// How it was made, if stated.
+    pub method: Option<KeratometryMethod>,
+    /// Diameter of the measured zone.
+    pub zone: Option<Reading<Millimetre>>,
+    /// How many readings stand behind the value, if stated.
+    pub readings: Option<Reading<u32>>,
+    /// Standard deviation of mean power over those readings, if stated.
+    pub spread: Option<Reading<Dioptre>>,
+    /// The device's judgement.
+    pub quality: Option<Reading<Quality>>,
+    /// The cylinder the device itself reports.
+    pub reported_cylinder: Option<Cylinder>,
+    /// Steep and flat stood the other way round in the file and were reordered with their axes.
+    pub reordered: bool,
+    /// The values are medians field by field: power and radius may come from different readings.
+    pub medians: bool,
+}
+
+impl Keratometry {
+    /// Power of one meridian in terms of the index given.
+    ///
+    /// From the radius where there is one (the primary value: it needs no index), else from the power and its declared
+    /// index. None when neither can be had.
+    pub fn power_at(&self, meridian: &MeridianReading, index: KeratometricIndex) -> Option<Dioptre> {
+        if let Some(radius) = &meridian.radius {
+            return index.power_of(radius.value);
+        }
+        let power = meridian.power.as_ref()?.value;
+        let declared = self.index.as_ref()?.value;
+        Some(power * declared.factor_to(index))
+    }
+
+    /// Flat and steep power in terms of the index given.
+    pub fn powers_at(&self, index: KeratometricIndex) -> Option<(Dioptre, Dioptre)> {
+        Some((self.power_at(&self.flat, index)?, self.power_at(&self.steep, index)?))
+    }
+
+    /// Mean power in terms of the index given.
+    pub fn mean_at(&self, index: KeratometricIndex) -> Option<Dioptre> {
+        let (flat, steep) = self.powers_at(index)?;
+        Some((flat + steep) * 0.5)
+    }
+
+    /// The steep meridian, as half-way between the measured steep meridian and the one at right angles to the measured
+    /// flat meridian; the one that is there when only one is.
+    pub fn steep_meridian(&self) -> Option<Meridian> {
+        let steep = self.steep.meridian.as_ref().map(|m| m.value);
+        let from_flat = self.flat.meridian.as_ref().map(|m| m.value.perpendicular());
+        match (steep, from_flat) {
+            (Some(steep), Some(other)) => {
+                let half = Degrees::computed(steep.turn_to(other).degrees() / 2.0)?;
+                Some(steep.turned(half))
+            }
+            (one, other) => one.or(other),
+        }
+    }
+
+    /// Astigmatism as a vector in terms of the index given.
+    pub fn vector_at(&self, index: KeratometricIndex) -> Option<PowerVector> {
+        let (flat, steep) = self.powers_at(index)?;
+        Some(PowerVector::from_steep(steep - flat, self.steep_meridian()?))
+    }
+}
+
+/// How an axial length was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LengthMethod {
+    /// Light.
+    Optical,
+    /// Ultrasound, probe in a water bath.
+    UltrasoundImmersion,
+    /// Ultrasound, probe on the cornea.
+    UltrasoundContact,
+    /// Ultrasound, unknown how.
+    Ultrasound,
+}
+
+impl LengthMethod {
+    /// The word used in case files and on paper.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Optical => "optical",
+            Self::UltrasoundImmersion => "ultrasound-immersion",
+            Self::UltrasoundContact => "ultrasound-contact",
+            Self::Ultrasound => "ultrasound",
+        }
+    }
+
+    /// From that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word.trim().to_ascii_lowercase().replace('_', "-").as_str() {
+            "optical" => Some(Self::Optical),
+            "ultrasound-immersion" | "immersion" => Some(Self::UltrasoundImmersion),
+            "ultrasound-contact" | "contact" => Some(Self::UltrasoundContact),
+            "ultrasound" => Some(Self::Ultrasound),
+            _ => None,
+        }
+    }
+}
+
+/// From which surface of the cornea a chamber depth counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ChamberDepthFrom {
+    /// From the front: DCM 111776. What the formulas need.
+    CornealFront,
+    /// From the back (aqueous depth): DCM 111777. Shorter by the corneal thickness.
+    CornealBack,
+}
+
+/// Lengths of one eye along its axis, and its width.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axial {
+    /// Axial length.
+    pub length: Option<Reading<Millimetre>>,
+    /// How it was measured.
+    pub method: Option<LengthMethod>,
+    /// Chamber depth.
+    pub depth: Option<Reading<Millimetre>>,
+    /// From which surface it counts; unknown when not stated.
+    pub depth_from: Option<ChamberDepthFrom>,
+    /// Lens thickness.
+    pub lens: Option<Reading<Millimetre>>,
+    /// Corneal thickness.
+    pub cornea: Option<Reading<Micrometre>>,
+    /// White-to-white.
+    pub white: Option<Reading<Millimetre>>,
+    /// Standard deviation of the axial length, if stated.
+    pub spread: Option<Reading<Millimetre>>,
+    /// The device's judgement.
+    pub quality: Option<Reading<Quality>>,
+}
+
+impl Axial {
+    /// Chamber depth counted from the corneal front.
+    ///
+    /// An aqueous depth gets the corneal thickness added; without the thickness, or when the definition is unknown,
+    /// there is none.
+    pub fn depth_from_front(&self) -> Option<Millimetre> {
+        let depth = self.depth.as_ref()?.value;
+        match self.depth_from? {
+            ChamberDepthFrom::CornealFront => Some(depth),
+            ChamberDepthFrom::CornealBack => Some(depth + self.cornea.as_ref()?.value.to_millimetres()),
+        }
+    }
+}
+
+/// A refraction as written, at its vertex distance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refraction {
+    /// Sphere.
+    pub sphere: Reading<Dioptre>,
+    /// Cylinder, signed as written.
+    pub cylinder: Option<Reading<Dioptre>>,
+    /// Axis of the cylinder as written: 90 degrees from the meridian of its power.
+    pub axis: Option<Reading<Meridian>>,
+    /// Distance from the cornea.
+    pub vertex: Option<Reading<Millimetre>>,
+}
+
+/// Everything one examination says about one eye.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct EyeExam {
+    /// Keratometry, one entry per surface kind.
+    pub keratometry: Vec<Keratometry>,
+    /// Lengths.
+    pub axial: Option<Axial>,
+    /// Refraction.
+    pub refraction: Option<Refraction>,
+    /// Lens status, if stated.
+    pub lens_status: Option<Reading<LensStatus>>,
+    /// Corneal surgery, if stated.
+    pub corneal_surgery: Option<Reading<CornealSurgery>>,
+}
+
+impl EyeExam {
+    /// Whether nothing was measured.
+    pub fn is_empty(&self) -> bool {
+        self.keratometry.is_empty() && self.axial.is_none() && self.refraction.is_none()
+    }
+
+    /// The keratometry of one surface kind.
+    pub fn keratometry_of(&self, surface: Surface) -> Option<&Keratometry> {
+        self.keratometry.iter().find(|k| k.surface == surface)
+    }
+}
+
+/// What the name of a file claims. Never a source, only a cross-check.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct FileNameClaims {
+    /// A patient number.
+    pub number: Option<String>,
+    /// An eye.
+    pub eye: Option<Eye>,
+}
+
+/// One instrument at one examination of one patient.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Exam {
+    /// Who.
+    pub identity: Identity,
+    /// With what.
+    pub instrument: Instrument,
+    /// When; an examination without a time is not usable and is said to be so.
+    pub taken: Option<Reading<ExamTime>>,
+    /// The exam's own identifier, if it has one.
+    pub uid: Option<Reading<String>>,
+    /// What was measured.
+    pub eyes: ByEye<Option<EyeExam>>,
+    /// Eyes stated for the file as a whole (header, DICOM laterality attributes), to be held against `eyes`.
+    pub stated_eyes: Vec<Reading<Vec<Eye>>>,
+    /// What the file name claims.
+    pub file_name: FileNameClaims,
+    /// The file.
+    pub file: Arc<FileRef>,
+    /// The template it was read by; none for formats that need no template.
+    pub template: Option<TemplateRef>,
+}

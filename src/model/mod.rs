@@ -1,0 +1,23 @@
+//! What was measured, on which eye, how, when, with which index, and where in which file it stood.
+//!
+//! Values without eye, unit and provenance have no type here: every number is a [`Reading`] that names its [`Place`].
+//! The model holds what a file said, plausible or not; whether it can be believed is for the rules.
+
+mod exam;
+mod eye;
+mod identity;
+mod list;
+mod place;
+mod reading;
+mod time;
+
+pub use exam::{
+    Axial, ChamberDepthFrom, Cylinder, Exam, EyeExam, FileNameClaims, Instrument, InstrumentClass,
+    Keratometry, KeratometryMethod, LengthMethod, MeridianReading, Quality, Refraction, Surface, TemplateRef,
+};
+pub use eye::{ByEye, Eye, UnknownEye};
+pub use identity::{Identity, PatientNumber, PersonName, Sex};
+pub use list::{CornealSurgery, Fact, FactKind, LensStatus, ListEntry, Procedure, Seat, SignedTarget};
+pub use place::{Digest, FileRef, Place, Spot};
+pub use reading::{Conversion, Reading, Written};
+pub use time::{ExamTime, ZoneSource};
