@@ -3,6 +3,7 @@
 //! The rooms, from the ground up; each names only rooms above it in this list. `docs/ARCHITECTURE.md` gives the table
 //! and the invariants.
 
+pub mod casebook;
 pub mod cite;
 pub mod finding;
 pub mod intake;

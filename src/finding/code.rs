@@ -88,6 +88,7 @@ macro_rules! codes {
 
 codes! {
     P01 "patient-number-differs" [Refuse] Preparer "The patient number differs between the list and a file; blanks and hyphens do not count.";
+    P02 "name-equal-after-normalising" [Note] Preparer "The names are equal only after folding case, accents, the spelling of umlauts and the order of the parts.";
     P03 "name-differs" [SignOff] Preparer "The name differs while number and birth date agree.";
     P05 "birth-date-differs" [Refuse] Preparer "The birth date differs.";
     P07 "check-digit-wrong" [Refuse] Preparer "The check digit of the site's declared number scheme is wrong.";
@@ -99,7 +100,7 @@ codes! {
     L03 "laterality-unknown" [Refuse] Surgeon "An eye code is unknown, or says both for values of a single eye.";
     L05 "eyes-identical" [SignOff Refuse] Surgeon "Both eyes have the same numbers.";
     L08 "planned-eye-not-measured" [Refuse] Surgeon "The eye on the list has no measurement.";
-    L09 "list-eye-missing" [Refuse] Surgeon "The list names no eye, or two entries of one booking name different eyes.";
+    L09 "list-eye-missing" [Refuse] Surgeon "The list names no eye.";
     L12 "planned-eye-not-phakic" [Refuse] Surgeon "The eye to be operated for cataract is recorded as pseudophakic or aphakic.";
     A01 "astigmatism-disagrees" [Note SignOff Refuse] Surgeon "Two sources of keratometry differ as vectors by more than the limit.";
     A02 "mean-k-disagrees" [SignOff Refuse] Surgeon "The mean keratometry of two sources differs by more than the limit.";
@@ -118,6 +119,8 @@ codes! {
     T01 "target-missing" [Refuse] Surgeon "There is no target refraction.";
     T02 "target-sign" [SignOff Refuse] Surgeon "A target that is not zero has no sign, or is above +0.50 D.";
     T03 "name-unknown" [Refuse] Surgeon "Surgeon or lens family is not among the approved files.";
+    D04 "same-exam-other-content" [SignOff] It "One examination of one instrument was delivered twice with different values.";
+    D05 "zone-unknown" [Note] It "A time without a zone, and none is declared for the folder.";
     D06 "wrong-folder" [Refuse] It "A file of another kind or device than its folder brings.";
     E01 "settings-not-approved" [Refuse] It "A file that can move a printed number differs from its approved digest.";
     F04 "formula-limit" [Note Refuse] Surgeon "A formula runs near or beyond its domain.";

@@ -8,4 +8,4 @@ mod error;
 mod outcome;
 
 pub use error::IntakeError;
-pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, OperatingList, Read};
+pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, Read};

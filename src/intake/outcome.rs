@@ -1,7 +1,7 @@
 //! What goes into reading a file and what comes out.
 
 use crate::finding::Finding;
-use crate::model::{Digest, Exam, InstrumentClass, ListEntry, Place, TemplateRef};
+use crate::model::{Digest, Exam, InstrumentClass, OperatingList, Place, TemplateRef};
 
 /// The one kind of file a folder brings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
@@ -74,15 +74,6 @@ pub struct Input<'a> {
     pub folder: &'a FolderRules,
     /// Today on the site's calendar; bounds two-digit years and nothing else.
     pub today: jiff::civil::Date,
-}
-
-/// An operating list as one file states it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct OperatingList {
-    /// Whether the file names every operation of its theatre and day; only then does absence mean anything.
-    pub complete: bool,
-    /// Its lines.
-    pub entries: Vec<ListEntry>,
 }
 
 /// What a file holds.

@@ -315,6 +315,49 @@ impl EyeExam {
         self.keratometry.is_empty() && self.axial.is_none() && self.refraction.is_none()
     }
 
+    /// The numbers and words of this eye without the places they stood at: equal for two deliveries of one examination.
+    pub fn values(&self) -> Vec<(String, String)> {
+        let mut values = Vec::new();
+        for keratometry in &self.keratometry {
+            let kind = keratometry.surface.word();
+            for (name, meridian) in [("flat", &keratometry.flat), ("steep", &keratometry.steep)] {
+                let mut put = |field: &str, value: Option<f64>| {
+                    if let Some(value) = value {
+                        values.push((format!("{kind}.{name}.{field}"), value.to_string()));
+                    }
+                };
+                put("radius", meridian.radius.as_ref().map(|r| r.value.millimetres()));
+                put("power", meridian.power.as_ref().map(|r| r.value.dioptres()));
+                put("meridian", meridian.meridian.as_ref().map(|r| r.value.degrees()));
+            }
+            if let Some(index) = &keratometry.index {
+                values.push((format!("{kind}.index"), index.value.index().to_string()));
+            }
+        }
+        if let Some(axial) = &self.axial {
+            let mut put = |field: &str, value: Option<f64>| {
+                if let Some(value) = value {
+                    values.push((format!("axial.{field}"), value.to_string()));
+                }
+            };
+            put("length", axial.length.as_ref().map(|r| r.value.millimetres()));
+            put("depth", axial.depth.as_ref().map(|r| r.value.millimetres()));
+            put("lens", axial.lens.as_ref().map(|r| r.value.millimetres()));
+            put("cornea", axial.cornea.as_ref().map(|r| r.value.micrometres()));
+            put("white", axial.white.as_ref().map(|r| r.value.millimetres()));
+        }
+        if let Some(refraction) = &self.refraction {
+            values.push(("refraction.sphere".to_owned(), refraction.sphere.value.dioptres().to_string()));
+            if let Some(cylinder) = &refraction.cylinder {
+                values.push(("refraction.cylinder".to_owned(), cylinder.value.dioptres().to_string()));
+            }
+            if let Some(axis) = &refraction.axis {
+                values.push(("refraction.axis".to_owned(), axis.value.degrees().to_string()));
+            }
+        }
+        values
+    }
+
     /// The keratometry of one surface kind.
     pub fn keratometry_of(&self, surface: Surface) -> Option<&Keratometry> {
         self.keratometry.iter().find(|k| k.surface == surface)

@@ -283,3 +283,12 @@ pub struct ListEntry {
     /// Where the line stands.
     pub place: Place,
 }
+
+/// An operating list as one file states it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OperatingList {
+    /// Whether the file names every operation of its theatre and day; only then does absence mean anything.
+    pub complete: bool,
+    /// Its lines.
+    pub entries: Vec<ListEntry>,
+}

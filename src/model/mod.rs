@@ -17,7 +17,9 @@ pub use exam::{
 };
 pub use eye::{ByEye, Eye, UnknownEye};
 pub use identity::{Identity, PatientNumber, PersonName, Sex};
-pub use list::{CornealSurgery, Fact, FactKind, LensStatus, ListEntry, Procedure, Seat, SignedTarget};
+pub use list::{
+    CornealSurgery, Fact, FactKind, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget,
+};
 pub use place::{Digest, FileRef, Place, Spot};
 pub use reading::{Conversion, Reading, Written};
 pub use time::{ExamTime, ZoneSource};

@@ -1,0 +1,207 @@
+//! The join itself.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::id::CaseId;
+use super::names::{NameMatch, compare_names};
+use super::order::{Arrived, in_force};
+use crate::finding::Finding;
+use crate::model::{Exam, Eye, Fact, Identity, ListEntry, OperatingList, PatientNumber};
+
+/// An examination with the findings its reader raised.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joined {
+    /// The examination.
+    pub exam: Arc<Exam>,
+    /// What its reader noticed.
+    pub findings: Vec<Finding>,
+    /// How often the same examination was delivered beyond the first time.
+    pub again: u32,
+}
+
+/// Why an examination stands with a case.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Attached {
+    /// The patient numbers are equal.
+    ByNumber,
+    /// The file has no number; name and birth date are equal.
+    WithoutNumber,
+    /// The numbers differ while name and birth date are equal.
+    NumberDiffers,
+}
+
+/// A fact stated about a patient.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StatedFact {
+    /// The patient's number.
+    pub number: PatientNumber,
+    /// The fact.
+    pub fact: Fact,
+}
+
+/// Everything that has arrived and is known.
+#[derive(Debug, Clone, Default)]
+pub struct Evidence {
+    /// Examinations with the findings of their readers.
+    pub exams: Vec<Arrived<(Arc<Exam>, Vec<Finding>)>>,
+    /// Operating lists.
+    pub lists: Vec<Arrived<OperatingList>>,
+    /// Facts stated by persons or files, oldest first.
+    pub facts: Vec<StatedFact>,
+    /// The authority of numbers that name none.
+    pub authority: String,
+}
+
+/// One patient, one eye, one planned operation, with everything that speaks to it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Case {
+    /// Its id.
+    pub id: CaseId,
+    /// The line of the list in force.
+    pub entry: ListEntry,
+    /// The planned eye; none when the list names none.
+    pub eye: Option<Eye>,
+    /// Examinations of the patient, of both eyes, oldest first within each instrument.
+    pub exams: Vec<(Attached, Joined)>,
+    /// What was stated about the planned eye, oldest first.
+    pub facts: Vec<Fact>,
+}
+
+impl Case {
+    /// Examinations that carry the patient's number.
+    pub fn own_exams(&self) -> impl Iterator<Item = &Joined> {
+        self.exams.iter().filter(|(attached, _)| *attached == Attached::ByNumber).map(|(_, joined)| joined)
+    }
+
+    /// Examinations of the same person by name and birth date whose number is another or absent.
+    pub fn contradicting_exams(&self) -> impl Iterator<Item = (Attached, &Joined)> {
+        self.exams
+            .iter()
+            .filter(|(attached, _)| *attached != Attached::ByNumber)
+            .map(|(attached, joined)| (*attached, joined))
+    }
+}
+
+/// All cases, and the examinations that belong to none.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Casebook {
+    /// The cases in the order of the lists.
+    pub cases: Vec<Case>,
+    /// Measurements without an operation.
+    pub without_operation: Vec<Joined>,
+}
+
+fn number_of(identity: &Identity) -> Option<String> {
+    identity.number.as_ref().map(|number| number.value.comparable())
+}
+
+fn authority_of(identity: &Identity, default: &str) -> String {
+    identity.authority.as_ref().map_or(default, |authority| authority.value.as_str()).trim().to_lowercase()
+}
+
+/// Whether name and birth date, both stated in both documents, say it is the same person.
+fn same_person(one: &Identity, other: &Identity) -> bool {
+    let names = one.name.as_ref().zip(other.name.as_ref());
+    let births = one.birth_date.as_ref().zip(other.birth_date.as_ref());
+    names.is_some_and(|(a, b)| compare_names(&a.value, &b.value) != NameMatch::Different)
+        && births.is_some_and(|(a, b)| a.value == b.value)
+}
+
+/// Order of examinations: by instrument, time, and content so that equal times keep one order.
+fn sort_key(exam: &Exam) -> (String, Option<jiff::civil::DateTime>, String) {
+    (exam.instrument.key.clone(), exam.taken.as_ref().map(|t| t.value.local), exam.file.digest.hex())
+}
+
+/// Two deliveries of one examination: everything equal but the file and the places.
+fn same_examination(one: &Exam, other: &Exam) -> bool {
+    one.instrument == other.instrument
+        && one.taken.as_ref().map(|t| &t.value) == other.taken.as_ref().map(|t| &t.value)
+        && number_of(&one.identity) == number_of(&other.identity)
+        && same_values(one, other)
+}
+
+/// Whether two examinations state the same values, whatever file they stood in.
+fn same_values(one: &Exam, other: &Exam) -> bool {
+    Eye::BOTH.into_iter().all(|eye| match (one.eyes.of(eye), other.eyes.of(eye)) {
+        (None, None) => true,
+        (Some(a), Some(b)) => a.values() == b.values(),
+        _ => false,
+    })
+}
+
+/// Removes deliveries of the same examination, counting them.
+fn once_each(exams: &[Arrived<(Arc<Exam>, Vec<Finding>)>]) -> Vec<Joined> {
+    let mut kept: Vec<Joined> = Vec::new();
+    let mut ordered: Vec<_> = exams.iter().collect();
+    ordered.sort_by_key(|arrived| sort_key(&arrived.value.0));
+    for arrived in ordered {
+        let (exam, findings) = &arrived.value;
+        if let Some(known) = kept.iter_mut().find(|known| same_examination(&known.exam, exam)) {
+            known.again += 1;
+        } else {
+            kept.push(Joined { exam: Arc::clone(exam), findings: findings.clone(), again: 0 });
+        }
+    }
+    kept
+}
+
+/// Joins everything that has arrived.
+///
+/// Pure: the same evidence gives the same casebook, in whatever order the examinations came.
+pub fn join(evidence: &Evidence) -> Casebook {
+    let exams = once_each(&evidence.exams);
+    let mut used = vec![false; exams.len()];
+    let mut cases = Vec::new();
+    let mut ids: BTreeMap<CaseId, u32> = BTreeMap::new();
+    for entry in in_force(&evidence.lists) {
+        let number = number_of(&entry.identity);
+        let authority = authority_of(&entry.identity, &evidence.authority);
+        let eye = entry.eye.as_ref().map(|eye| eye.value);
+        let when = entry
+            .booking
+            .as_ref()
+            .map(|booking| booking.value.trim().to_owned())
+            .or_else(|| entry.date.as_ref().map(|date| date.value.to_string()))
+            .unwrap_or_default();
+        let mut id = CaseId::derive(&authority, number.as_deref().unwrap_or_default(), eye, &when);
+        // Entries without a number or an eye can share their parts; each still is a case of its own.
+        let seen = ids.entry(id.clone()).or_default();
+        *seen += 1;
+        if *seen > 1 {
+            id = CaseId::derive(
+                &authority,
+                number.as_deref().unwrap_or_default(),
+                eye,
+                &format!("{when} ({seen})"),
+            );
+        }
+        let mut attached = Vec::new();
+        for (joined, used) in exams.iter().zip(used.iter_mut()) {
+            let identity = &joined.exam.identity;
+            let same_authority = authority_of(identity, &authority) == authority;
+            let how = match (number.as_deref(), number_of(identity)) {
+                (Some(listed), Some(found)) if listed == found && same_authority => Some(Attached::ByNumber),
+                (_, None) if same_person(&entry.identity, identity) => Some(Attached::WithoutNumber),
+                (_, Some(_)) if same_authority && same_person(&entry.identity, identity) => {
+                    Some(Attached::NumberDiffers)
+                }
+                _ => None,
+            };
+            if let Some(how) = how {
+                *used = true;
+                attached.push((how, joined.clone()));
+            }
+        }
+        let facts = evidence
+            .facts
+            .iter()
+            .filter(|stated| Some(stated.number.comparable()) == number && Some(stated.fact.eye) == eye)
+            .map(|stated| stated.fact.clone())
+            .collect();
+        cases.push(Case { id, entry, eye, exams: attached, facts });
+    }
+    let without_operation =
+        exams.into_iter().zip(used).filter(|(_, used)| !used).map(|(joined, _)| joined).collect();
+    Casebook { cases, without_operation }
+}
