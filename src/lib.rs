@@ -8,4 +8,5 @@ pub mod cite;
 pub mod finding;
 pub mod intake;
 pub mod model;
+pub mod optics;
 pub mod units;

@@ -90,6 +90,158 @@ pub const WILLIAMS_1993: Source = Source {
     mark: Mark::Read,
 };
 
+/// Whole eyes and toric surfaces as matrices.
+pub const LONG_1976: Source = Source {
+    short: "Long 1976",
+    full: "Long WF. A matrix formalism for decentration problems. Am J Optom Physiol Opt 1976;53:27-33",
+    place: "abstract: reproduces Thompson's formulas for crossed cylinders; volume and pages from memory",
+    mark: Mark::Read,
+};
+
+/// The cornea of two surfaces.
+pub const GULLSTRAND: Source = Source {
+    short: "Gullstrand",
+    full: "Gullstrand's schematic cornea: radii 7.7 and 6.8 mm, 0.5 mm thick, indices 1.376 and 1.336",
+    place: "handbook values 48.83, -5.88, 43.05 D from memory; the same by computation",
+    mark: Mark::FromMemory,
+};
+
+/// Posterior cornea by factors.
+pub const GOGGIN_2015: Source = Source {
+    short: "Goggin 2015",
+    full: "Goggin M, Zamora-Alejo K, Esterman A, van Zyl L. J Refract Surg 2015;31:98",
+    place: "abstract: 0.75 with the rule, 1.41 against the rule, lens cylinder up to 2.0 D",
+    mark: Mark::Read,
+};
+
+/// Posterior cornea by regression.
+pub const ABULAFIA_KOCH_2016: Source = Source {
+    short: "Abulafia 2016",
+    full: "Abulafia A, Koch DD, Wang L et al. J Cataract Refract Surg 2016;42:663",
+    place: "coefficients not compared with the paper",
+    mark: Mark::FromMemory,
+};
+
+/// Power formula.
+pub const HOLLADAY_1988: Source = Source {
+    short: "Holladay 1988",
+    full: "Holladay JT, Prager TC, Chandler TY, Musgrove KH, Lewis JW, Ruiz RS. J Cataract Refract Surg 1988;14:17-24",
+    place: "index, retinal thickness and conversion from secondary texts; 0.56, 12.5/23.45 and the caps 13.5 and 7 from memory",
+    mark: Mark::FromMemory,
+};
+
+/// Power formula.
+pub const HOFFER_1993: Source = Source {
+    short: "Hoffer 1993",
+    full: "Hoffer KJ. J Cataract Refract Surg 1993;19:700-712; erratum 1994;20:677",
+    place: "structure from secondary texts; numbers from memory",
+    mark: Mark::FromMemory,
+};
+
+/// Power formula.
+pub const RETZLAFF_1990: Source = Source {
+    short: "Retzlaff 1990",
+    full: "Retzlaff JA, Sanders DR, Kraff MC. J Cataract Refract Surg 1990;16:333-340; erratum 1990;16:528",
+    place: "all coefficients from secondary texts; of two printings of one digit the continuous one (1.716)",
+    mark: Mark::Secondary,
+};
+
+/// Power formula.
+pub const SHEARD_2010: Source = Source {
+    short: "Sheard 2010",
+    full: "Sheard RM, Smith GT, Cooke DL. J Cataract Refract Surg 2010;36:1829",
+    place: "the authors' summary for the structure and the constant; the three numbers from memory",
+    mark: Mark::FromMemory,
+};
+
+/// Power of a lens added to an eye.
+pub const VAN_DER_HEIJDE_1988: Source = Source {
+    short: "van der Heijde 1988",
+    full: "van der Heijde GL 1976 and 1988; Holladay JT. Am J Ophthalmol 1993;116:63",
+    place: "form from memory; the two forms agree to 1e-14",
+    mark: Mark::FromMemory,
+};
+
+/// Loss by rotation.
+pub const SWAMI_2002: Source = Source {
+    short: "Swami 2002",
+    full: "Swami AU, Steinert RF et al. Am J Ophthalmol 2002;133:561",
+    place: "4 degrees 14 %, 10 degrees 35 % under-correction",
+    mark: Mark::Read,
+};
+
+/// Loss at the meridian by rotation.
+pub const SHEN_2010: Source = Source {
+    short: "Shen 2010",
+    full: "Shen EP et al. J Cataract Refract Surg 2010;36:431",
+    place: "more than 6 % lost beyond 10 degrees",
+    mark: Mark::Read,
+};
+
+/// Rotation at which a lens has no effect.
+pub const FELIPE_2011: Source = Source {
+    short: "Felipe 2011",
+    full: "Felipe A, Artigas JM, Diez-Ajenjo A, Garcia-Domene C, Alcocer P. J Cataract Refract Surg 2011",
+    place: "cos(pi + 2b) = r/2; their angle is measured the other way",
+    mark: Mark::Read,
+};
+
+/// Turning a toric lens that is in the eye.
+pub const BERDAHL_2012: Source = Source {
+    short: "Berdahl 2012",
+    full: "Berdahl JP, Hardten DR. J Cataract Refract Surg 2012",
+    place: "the concept, from memory; the rule is exact for a thin cornea and a thin lens",
+    mark: Mark::FromMemory,
+};
+
+/// Tilt of a lens.
+pub const WEIKERT_2018: Source = Source {
+    short: "Weikert 2018",
+    full: "Weikert MP, Golla A, Wang L. J Cataract Refract Surg 2018;44:745",
+    place: "abstract: 0.08, 0.11, 0.14 D for 16, 22, 28 D tilted by 5 degrees",
+    mark: Mark::Read,
+};
+
+/// Counter-rolling of the eye.
+pub const COLLEWIJN_1985: Source = Source {
+    short: "Collewijn 1985",
+    full: "Collewijn H et al. Exp Brain Res 1985;59:185",
+    place: "abstract: static gain about 10 % to 20 degrees",
+    mark: Mark::Read,
+};
+
+/// How an eye looks from the seats in theatre.
+pub const VIEW_GEOMETRY: Source = Source {
+    short: "view geometry",
+    full: "plane geometry of an eye seen from the front, from the head and from the temple",
+    place: "computed; checked by vectors",
+    mark: Mark::Computed,
+};
+
+/// Standard deviations of the parts of a residual.
+pub const ERROR_BUDGET: Source = Source {
+    short: "error budget",
+    full: "our assumptions, anchored on Gjerdrum 2020 (repeatability of keratometry), Popp 2012 and Cha 2011 (marking), Hirnschall, J Refract Surg 2020;36:646 (shares) and others",
+    place: "abstracts; each value is a setting of the site, to be replaced by its own results",
+    mark: Mark::Assumed,
+};
+
+/// Factor on the error budget.
+pub const ERROR_BUDGET_FACTOR: Source = Source {
+    short: "budget factor 0.8",
+    full: "factor with which the error budget reproduces a published cohort (Savini 2017: 57.8 % of eyes within 0.5 D)",
+    place: "abstract for the cohort; the factor is ours",
+    mark: Mark::Assumed,
+};
+
+/// Chances from the radial characteristic function.
+pub const BESSEL_ADDITION: Source = Source {
+    short: "radial characteristic function",
+    full: "Hankel transform with Neumann's and Graf's addition theorem, DLMF 10.23(ii)",
+    place: "from memory; checked by integration in two dimensions and by noncentral chi-square quantiles",
+    mark: Mark::Computed,
+};
+
 /// Mod-11 check digit of ten-digit patient numbers.
 pub const MOD11: Source = Source {
     short: "mod-11 rule",
@@ -183,6 +335,25 @@ pub const ALL: &[Source] = &[
     GERNET_1970,
     NAESER_1994,
     WILLIAMS_1993,
+    LONG_1976,
+    GULLSTRAND,
+    GOGGIN_2015,
+    ABULAFIA_KOCH_2016,
+    HOLLADAY_1988,
+    HOFFER_1993,
+    RETZLAFF_1990,
+    SHEARD_2010,
+    VAN_DER_HEIJDE_1988,
+    SWAMI_2002,
+    SHEN_2010,
+    FELIPE_2011,
+    BERDAHL_2012,
+    WEIKERT_2018,
+    COLLEWIJN_1985,
+    VIEW_GEOMETRY,
+    ERROR_BUDGET,
+    ERROR_BUDGET_FACTOR,
+    BESSEL_ADDITION,
     MOD11,
     AGREEMENT,
     BIOMETRY_LIMITS,
