@@ -9,4 +9,5 @@ pub mod finding;
 pub mod intake;
 pub mod model;
 pub mod optics;
+pub mod page;
 pub mod units;
