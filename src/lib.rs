@@ -10,4 +10,5 @@ pub mod intake;
 pub mod model;
 pub mod optics;
 pub mod page;
+pub mod seal;
 pub mod units;
