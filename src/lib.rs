@@ -4,11 +4,13 @@
 //! and the invariants.
 
 pub mod casebook;
+pub mod checks;
 pub mod cite;
 pub mod finding;
 pub mod intake;
 pub mod model;
 pub mod optics;
 pub mod page;
+pub mod plan;
 pub mod seal;
 pub mod units;

@@ -290,6 +290,14 @@ pub const TWO_IDENTIFIERS: Source = Source {
     mark: Mark::Read,
 };
 
+/// Wrong-eye events.
+pub const WRONG_EYE: Source = Source {
+    short: "surgical confusions",
+    full: "Simon JW et al. Arch Ophthalmol 2007;125:1515: 106 surgical confusions, 15 of them the wrong eye",
+    place: "abstract",
+    mark: Mark::Read,
+};
+
 /// Laterality attributes of DICOM.
 pub const DICOM_LATERALITY: Source = Source {
     short: "DICOM PS3.3 C.8.25.7",
@@ -360,6 +368,7 @@ pub const ALL: &[Source] = &[
     IMPOSSIBLE,
     THREE_READINGS,
     TWO_IDENTIFIERS,
+    WRONG_EYE,
     DICOM_LATERALITY,
     ORTHOGONAL,
     COMMON_PRACTICE,

@@ -1,0 +1,119 @@
+//! Every limit of the rules, with its unit and its source.
+
+use crate::cite::{
+    AGREEMENT, BIOMETRY_LIMITS, COMMON_PRACTICE, HOUSE_RULE, IMPOSSIBLE, ISO_10343, ORTHOGONAL, Source,
+    THREE_READINGS,
+};
+use crate::finding::Code;
+
+/// One limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Threshold {
+    /// The number.
+    pub value: f64,
+    /// Its unit as printed; empty for a count or an index.
+    pub unit: &'static str,
+    /// Where it comes from and how far that was verified.
+    pub source: Source,
+}
+
+macro_rules! thresholds {
+    ($($(#[doc = $doc:literal])+ $name:ident [$($code:ident)*] $value:literal $unit:literal $source:expr;)+) => {
+        /// The limits of the rules; a site may set each of them.
+        #[derive(Debug, Clone, PartialEq)]
+        pub struct Settings {
+            $($(#[doc = $doc])+ pub $name: Threshold,)+
+        }
+
+        impl Default for Settings {
+            fn default() -> Self {
+                Self { $($name: Threshold { value: $value, unit: $unit, source: $source },)+ }
+            }
+        }
+
+        impl Settings {
+            /// Every limit with its name, in the order of the printed page.
+            pub fn all(&self) -> Vec<(&'static str, Threshold)> {
+                vec![$((stringify!($name), self.$name),)+]
+            }
+
+            /// One limit to be set, by its name; none for a name that is no limit.
+            pub fn named_mut(&mut self, name: &str) -> Option<&mut Threshold> {
+                match name {
+                    $(stringify!($name) => Some(&mut self.$name),)+
+                    _ => None,
+                }
+            }
+
+            /// The limits one rule uses.
+            pub fn of(&self, code: Code) -> Vec<(&'static str, Threshold)> {
+                let mut found = Vec::new();
+                $(if [$(Code::$code),*].contains(&code) {
+                    found.push((stringify!($name), self.$name));
+                })+
+                found
+            }
+        }
+    };
+}
+
+thresholds! {
+    /// How many days before the latest examination another one still counts; older ones are references only.
+    window_days [A01 A02 A04] 14.0 "d" HOUSE_RULE;
+    /// Vector difference of two sources above which the surgeon is asked.
+    a01_sign_off [A01] 0.50 "D" AGREEMENT;
+    /// Vector difference of two sources above which there is no plan without a third.
+    a01_refuse [A01] 1.00 "D" AGREEMENT;
+    /// What the plan from the combined reading may leave by any single source for a disagreement to be a note.
+    a01_residual [A01] 0.50 "D" AGREEMENT;
+    /// Difference of mean keratometry above which the surgeon is asked.
+    a02_sign_off [A02] 0.50 "D" AGREEMENT;
+    /// Difference of mean keratometry above which there is no plan without a third source.
+    a02_refuse [A02] 1.00 "D" AGREEMENT;
+    /// Fewer readings than this behind a value ask the surgeon.
+    b08_readings [B08] 3.0 "" THREE_READINGS;
+    /// Shortest axial length of a human eye.
+    b11_length_least [B11] 15.0 "mm" IMPOSSIBLE;
+    /// Longest axial length of a human eye.
+    b11_length_most [B11] 40.0 "mm" IMPOSSIBLE;
+    /// Least keratometric power of a human cornea.
+    b11_power_least [B11] 30.0 "D" IMPOSSIBLE;
+    /// Greatest keratometric power of a human cornea.
+    b11_power_most [B11] 65.0 "D" IMPOSSIBLE;
+    /// Greatest corneal cylinder.
+    b11_cylinder_most [B11] 15.0 "D" IMPOSSIBLE;
+    /// Shallowest chamber.
+    b11_depth_least [B11] 1.0 "mm" IMPOSSIBLE;
+    /// Deepest chamber.
+    b11_depth_most [B11] 6.0 "mm" IMPOSSIBLE;
+    /// How far the principal meridians may be off a right angle before it is noted.
+    i01_note [I01] 2.0 "deg" ORTHOGONAL;
+    /// … before the surgeon is asked.
+    i01_sign_off [I01] 5.0 "deg" ORTHOGONAL;
+    /// … before the measurement is refused.
+    i01_refuse [I01] 10.0 "deg" ORTHOGONAL;
+    /// Cylinder under which the meridians of a measurement mean nothing and are not judged.
+    i01_least_cylinder [I01] 0.12 "D" HOUSE_RULE;
+    /// Least number that can be a power of a cornea and no radius.
+    u02_power_least [U02] 30.0 "D" BIOMETRY_LIMITS;
+    /// Greatest such number.
+    u02_power_most [U02] 65.0 "D" BIOMETRY_LIMITS;
+    /// Least number that can be a radius of a cornea and no power.
+    u02_radius_least [U02] 5.0 "mm" BIOMETRY_LIMITS;
+    /// Greatest such number.
+    u02_radius_most [U02] 10.0 "mm" BIOMETRY_LIMITS;
+    /// The keratometric index everything is computed in.
+    u01_index [U01] 1.3375 "" ISO_10343;
+    /// Step of a number whose decimals are not known, taken for power and radius alike.
+    u01_unknown_step [U01] 0.01 "" COMMON_PRACTICE;
+    /// Vector difference within which two sources fit after one is turned by a right angle.
+    u06_fit [U06] 0.50 "D" HOUSE_RULE;
+    /// Cylinder both sources must have for a turn to be seen.
+    u06_least_cylinder [U06] 0.75 "D" HOUSE_RULE;
+    /// Power step of a keratometer coarse enough that equal eyes are met by chance.
+    l05_power_step [L05] 0.25 "D" COMMON_PRACTICE;
+    /// Axis step of such a keratometer.
+    l05_axis_step [L05] 5.0 "deg" COMMON_PRACTICE;
+    /// Target above which the surgeon is asked.
+    t02_plus [T02] 0.50 "D" HOUSE_RULE;
+}

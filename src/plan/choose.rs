@@ -1,0 +1,306 @@
+//! Every lens of the family that could be taken, and which one is.
+
+use super::astigmatism::Astigmatism;
+use super::compute::{Choice, IncisionKind, Refusals, budget};
+use super::lens::{LensKind, LensStep};
+use super::order::{Entered, Order};
+use super::power::{Power, refusal};
+use super::surgeon::Leftover;
+use crate::finding::{Code, Finding, Severity};
+use crate::model::Eye;
+use crate::optics::posterior::AstigmatismClass;
+use crate::optics::toric::{CornealCylinder, corneal_cylinder};
+use crate::units::{Dioptre, Meridian, PowerVector, round};
+
+/// The lens that is taken.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Chosen {
+    pub(super) equivalent: Dioptre,
+    pub(super) cylinder: Dioptre,
+    pub(super) corneal_cylinder: Option<Dioptre>,
+    pub(super) axis: Option<Meridian>,
+    pub(super) step: Option<LensStep>,
+    pub(super) box_line: String,
+}
+
+fn at_cornea(eye: Eye, power: &Power, cylinder: Dioptre) -> Result<CornealCylinder, Refusals> {
+    corneal_cylinder(power.placement.eye(), power.nearest, cylinder)
+        .map_err(|error| vec![refusal(eye, &error.to_string(), error.hint())])
+}
+
+/// First the spherical lens with the usual and with the on-axis incision, then every step.
+pub(super) fn choices(
+    eye: Eye,
+    power: &Power,
+    astigmatism: &Astigmatism,
+    order: &Order,
+) -> Result<Vec<Choice>, Refusals> {
+    let index = power.placement.index();
+    let to_correct = astigmatism.to_correct(Some(index));
+    let on_steep = astigmatism.with_incision_on_steep(eye, order, index);
+    let steps: Vec<(&LensStep, CornealCylinder)> = order
+        .family
+        .steps
+        .iter()
+        .map(|step| Ok((step, at_cornea(eye, power, step.cylinder)?)))
+        .collect::<Result<_, Refusals>>()?;
+    let strongest = steps
+        .iter()
+        .map(|(_, corneal)| corneal.cylinder)
+        .fold(Dioptre::ZERO, |most, next| if next.total_cmp(&most).is_gt() { next } else { most });
+    let usual = budget(to_correct, strongest, order);
+    let turned = budget(on_steep, Dioptre::ZERO, order);
+    let chance = |model: &Option<crate::optics::uncertainty::ResidualModel>, cylinder, axis| {
+        Some(model.as_ref()?.residual(cylinder, axis).ok()?.chances().within_0_50)
+    };
+    let spherical = |name: &str, incision, residual, chance_within_0_50| Choice {
+        name: name.to_owned(),
+        equivalent: power.nearest,
+        cylinder: Dioptre::ZERO,
+        corneal_cylinder: Dioptre::ZERO,
+        axis: None,
+        incision,
+        residual,
+        chance_within_0_50,
+        made: true,
+        chosen: false,
+    };
+    let mut choices = vec![
+        spherical(
+            "spherical lens, usual incision",
+            IncisionKind::Usual,
+            to_correct,
+            chance(&usual, Dioptre::ZERO, Meridian::HORIZONTAL),
+        ),
+        spherical(
+            "spherical lens, incision on the steep meridian",
+            IncisionKind::OnSteepMeridian,
+            on_steep,
+            chance(&turned, Dioptre::ZERO, Meridian::HORIZONTAL),
+        ),
+    ];
+    let axis = to_correct.steep();
+    for (step, corneal) in steps {
+        choices.push(Choice {
+            name: step.code.clone(),
+            equivalent: power.nearest,
+            cylinder: step.cylinder,
+            corneal_cylinder: corneal.cylinder,
+            axis: Some(axis),
+            incision: IncisionKind::Usual,
+            residual: to_correct - PowerVector::from_steep(corneal.cylinder, axis),
+            chance_within_0_50: chance(&usual, corneal.cylinder, axis),
+            made: step.made.holds(power.nearest),
+            chosen: false,
+        });
+    }
+    Ok(choices)
+}
+
+/// Takes the surgeon's entered choice, else the best of the family.
+pub(super) fn chosen(
+    eye: Eye,
+    power: Option<&Power>,
+    choices: &mut [Choice],
+    to_correct: PowerVector,
+    order: &Order,
+    findings: &mut Vec<Finding>,
+) -> Result<Chosen, Refusals> {
+    if let Some(entered) = &order.entered {
+        return entered_choice(eye, power, choices, entered, order, findings);
+    }
+    let (Some(power), Some(best)) = (power, best(choices, order, |_| true)) else {
+        return Err(vec![refusal(eye, "no lens can be computed", "enter a choice")]);
+    };
+    let taken = best_made(choices, order).unwrap_or(best);
+    report_not_made(eye, choices, best, taken, to_correct, order, findings);
+    let Some(choice) = choices.get_mut(taken) else {
+        return Err(vec![refusal(eye, "no lens can be computed", "enter a choice")]);
+    };
+    choice.chosen = true;
+    let step =
+        order.family.steps.iter().find(|step| step.code == choice.name && choice.axis.is_some()).cloned();
+    Ok(Chosen {
+        equivalent: power.nearest,
+        cylinder: choice.cylinder,
+        corneal_cylinder: Some(choice.corneal_cylinder),
+        axis: choice.axis,
+        box_line: order.family.box_line(power.nearest, step.as_ref()),
+        step,
+    })
+}
+
+fn best_made(choices: &[Choice], order: &Order) -> Option<usize> {
+    best(choices, order, |choice| choice.made)
+}
+
+/// The position of the best choice among those allowed, by what the surgeon wants left over; of equals the weaker
+/// cylinder.
+fn best(choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) -> Option<usize> {
+    let least = |keep: &dyn Fn(&Choice) -> bool| {
+        let mut best: Option<(usize, f64)> = None;
+        for (position, choice) in choices.iter().enumerate() {
+            let usable = choice.incision == IncisionKind::Usual && allowed(choice) && keep(choice);
+            let left = choice.residual.cylinder().dioptres();
+            let margin = order.settings.equal_residuals.dioptres();
+            if usable && best.is_none_or(|(_, least)| left < least - margin) {
+                best = Some((position, left));
+            }
+        }
+        best
+    };
+    let any = least(&|_| true)?;
+    if order.surgeon.leftover == Leftover::WithTheRule {
+        let with_rule =
+            |choice: &Choice| AstigmatismClass::of(choice.residual.steep()) == AstigmatismClass::WithTheRule;
+        if let Some((position, left)) = least(&with_rule) {
+            if left <= any.1 + order.settings.with_the_rule_slack.dioptres() {
+                return Some(position);
+            }
+        }
+    }
+    Some(any.0)
+}
+
+/// F05 when the family lacks what the eye wants: the best step in this power, or a stronger step than it has.
+fn report_not_made(
+    eye: Eye,
+    choices: &[Choice],
+    best: usize,
+    taken: usize,
+    to_correct: PowerVector,
+    order: &Order,
+    findings: &mut Vec<Finding>,
+) {
+    let name = |position: usize| choices.get(position).map_or("", |choice| choice.name.as_str());
+    let family = &order.family.name;
+    let next = "accept the nearest, or choose another lens family";
+    if best != taken {
+        findings.push(
+            Finding::new(
+                Code::F05,
+                Severity::SignOff,
+                format!(
+                    "step `{}` of `{family}` is not made in this power; `{}` was taken",
+                    name(best),
+                    name(taken)
+                ),
+                format!("the wanted step of `{family}` is not made in this power; the nearest was taken"),
+            )
+            .eye(eye)
+            .expected(name(best))
+            .found(name(taken))
+            .next(next),
+        );
+        return;
+    }
+    if order.family.kind != LensKind::Toric {
+        return;
+    }
+    let corneal: Vec<f64> = choices
+        .iter()
+        .filter(|choice| choice.axis.is_some())
+        .map(|choice| choice.corneal_cylinder.dioptres())
+        .collect();
+    let wanted = to_correct.cylinder().dioptres();
+    let strongest = corneal.last().copied();
+    // Half the last interval of the ladder of steps: beyond it the next step, which is not made, would leave less. A
+    // family of one step has no interval; then its own cylinder counts as one.
+    let before =
+        corneal.len().checked_sub(2).and_then(|position| corneal.get(position)).copied().unwrap_or(0.0);
+    let half_step = strongest.map_or(0.0, |strongest| (strongest - before) / 2.0);
+    let too_strong = strongest.is_some_and(|strongest| wanted > strongest + half_step);
+    let too_weak = strongest.is_some() && choices.get(taken).is_some_and(|choice| choice.axis.is_none());
+    if too_strong || too_weak {
+        let wanted = round::fixed(wanted, 2);
+        let (words, plain) = if too_strong {
+            ("stronger than the strongest step", "the eye wants a stronger step than the family has")
+        } else {
+            ("less than any step corrects without more error", "the spherical lens leaves less than any step")
+        };
+        findings.push(
+            Finding::new(
+                Code::F05,
+                Severity::SignOff,
+                format!("the astigmatism to correct, {wanted} D at the cornea, is {words} of `{family}`; `{}` was taken", name(taken)),
+                format!("{plain}; the nearest of `{family}` was taken"),
+            )
+            .eye(eye)
+            .expected(format!("{wanted} D at the cornea"))
+            .found(name(taken))
+            .next(next),
+        );
+    }
+}
+
+/// The entered choice: its own powers and axis, marked in the table when the family has it.
+fn entered_choice(
+    eye: Eye,
+    power: Option<&Power>,
+    choices: &mut [Choice],
+    entered: &Entered,
+    order: &Order,
+    findings: &mut Vec<Finding>,
+) -> Result<Chosen, Refusals> {
+    let same = |a: Dioptre, b: Dioptre| (a - b).dioptres().abs() < 0.005;
+    let toric = entered.cylinder.dioptres() > 0.0;
+    if toric && entered.axis.is_none() {
+        return Err(vec![
+            Finding::new(
+                Code::U10,
+                Severity::Refuse,
+                "the entered lens has a cylinder and no axis",
+                "the entered lens has a cylinder and no axis",
+            )
+            .eye(eye)
+            .next("enter the axis with the choice"),
+        ]);
+    }
+    let step = order.family.steps.iter().find(|step| toric && same(step.cylinder, entered.cylinder)).cloned();
+    let made = (!toric || step.is_some())
+        && order.family.equivalent.powers().any(|rung| same(rung, entered.equivalent))
+        && step.as_ref().is_none_or(|step| step.made.holds(entered.equivalent));
+    let shown = format!(
+        "{} D, cylinder {} D",
+        round::signed(entered.equivalent.dioptres(), 2),
+        round::fixed(entered.cylinder.dioptres(), 2)
+    );
+    if !made {
+        findings.push(
+            Finding::new(
+                Code::F05,
+                Severity::SignOff,
+                format!("the entered lens {shown} is not made in `{}`", order.family.name),
+                format!("the entered lens is not made in `{}`", order.family.name),
+            )
+            .eye(eye)
+            .expected("a lens of the family")
+            .found(shown.clone())
+            .next("check the entered choice against the maker's list"),
+        );
+    }
+    let corneal = match power {
+        Some(power) => Some(
+            corneal_cylinder(power.placement.eye(), entered.equivalent, entered.cylinder)
+                .map_err(|error| vec![refusal(eye, &error.to_string(), error.hint())])?
+                .cylinder,
+        ),
+        None => None,
+    };
+    for choice in choices.iter_mut() {
+        choice.chosen = choice.incision == IncisionKind::Usual && same(choice.cylinder, entered.cylinder);
+    }
+    let box_line = if step.is_some() || !toric {
+        order.family.box_line(entered.equivalent, step.as_ref())
+    } else {
+        format!("{} as entered: SE {shown}", order.family.name)
+    };
+    Ok(Chosen {
+        equivalent: entered.equivalent,
+        cylinder: entered.cylinder,
+        corneal_cylinder: corneal,
+        axis: if toric { entered.axis } else { None },
+        step,
+        box_line,
+    })
+}

@@ -1,0 +1,419 @@
+//! The computation itself: from the readings that count to lens, axis, residual and turns.
+//!
+//! Pure, and the same for a trial and a plan; what may be done with the result is decided at the doors.
+
+use super::astigmatism::{self, Astigmatism};
+use super::choose::{self, Chosen};
+use super::explain;
+use super::marking::Marking;
+use super::order::Order;
+use super::power::{self, Power};
+use super::step::Step;
+use crate::checks::{Selection, Weight};
+use crate::finding::{Code, Finding, Severity};
+use crate::model::{CornealSurgery, Eye, ListEntry};
+use crate::optics::power::SPECTACLE_VERTEX;
+use crate::optics::refraction::Refraction;
+use crate::optics::rotation::cost_of_misalignment;
+use crate::optics::toric::{ToricLens, predicted_refraction};
+use crate::optics::uncertainty::{Chances, Estimate, ResidualModel};
+use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, PowerVector};
+
+/// The combined keratometry of the sources that count, in terms of index 1.3375.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Combined {
+    /// Least power.
+    pub flat: Dioptre,
+    /// Greatest power.
+    pub steep: Dioptre,
+    /// Steep meridian.
+    pub steep_meridian: Meridian,
+    /// Astigmatism: the plain mean of the sources' vectors.
+    pub vector: PowerVector,
+    /// Labels of the sources.
+    pub sources: Vec<String>,
+}
+
+/// The words of the astigmatism steps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum StepWord {
+    /// As measured.
+    Measured,
+    /// Of the posterior cornea.
+    PosteriorCornea,
+    /// Of the incision.
+    Incision,
+    /// What the lens is to correct, in terms of the formula's index.
+    ToCorrect,
+}
+
+impl StepWord {
+    /// The word of the JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::PosteriorCornea => "posterior_cornea",
+            Self::Incision => "incision",
+            Self::ToCorrect => "to_correct",
+        }
+    }
+
+    /// As printed.
+    pub const fn printed(self) -> &'static str {
+        match self {
+            Self::Measured => "Measured, mean of the sources",
+            Self::PosteriorCornea => "Posterior cornea",
+            Self::Incision => "Incision",
+            Self::ToCorrect => "To correct",
+        }
+    }
+}
+
+/// One step from the measured astigmatism to the one the lens corrects: corneal plane, plus cylinder.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AstigmatismStep {
+    /// Which step.
+    pub word: StepWord,
+    /// What this step adds.
+    pub own: PowerVector,
+    /// The sum so far.
+    pub total: PowerVector,
+    /// Source with its mark, or who stated it.
+    pub source: String,
+}
+
+/// How the incision of a choice is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum IncisionKind {
+    /// Where the surgeon usually makes it, or where the list wants it.
+    Usual,
+    /// On the steep meridian.
+    OnSteepMeridian,
+}
+
+/// The chance of what will be left, fractions, and its size.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ResidualChance {
+    /// Chances within 0.25, 0.50 and 0.75 D.
+    pub chances: Chances,
+    /// Expected magnitude.
+    pub expected: Dioptre,
+    /// Median magnitude.
+    pub median: Dioptre,
+    /// Magnitude not exceeded in 95 of 100.
+    pub p95: Dioptre,
+}
+
+/// One lens that could be taken.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choice {
+    /// Name: `spherical lens`, or the step's code.
+    pub name: String,
+    /// Spherical equivalent at the lens plane.
+    pub equivalent: Dioptre,
+    /// Cylinder at the lens plane.
+    pub cylinder: Dioptre,
+    /// Cylinder at the corneal plane.
+    pub corneal_cylinder: Dioptre,
+    /// The meridian for the lens marks; none for a spherical lens.
+    pub axis: Option<Meridian>,
+    /// Which incision.
+    pub incision: IncisionKind,
+    /// What it leaves at the corneal plane.
+    pub residual: PowerVector,
+    /// The chance that at most 0.50 D is left, a fraction.
+    pub chance_within_0_50: Option<f64>,
+    /// Whether the family makes this step in this power.
+    pub made: bool,
+    /// Whether it is the plan's lens.
+    pub chosen: bool,
+}
+
+/// One row of the power table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PowerRow {
+    /// Spherical equivalent of the lens.
+    pub equivalent: Dioptre,
+    /// Predicted spherical equivalent of the refraction at spectacles.
+    pub predicted: Dioptre,
+    /// Whether it is the plan's power.
+    pub chosen: bool,
+}
+
+/// The lens of the plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LensPlan {
+    /// Family.
+    pub family: String,
+    /// The one line AS ON THE BOX.
+    pub box_line: String,
+    /// Code of the step; none for a spherical or an entered lens outside the family.
+    pub code: Option<String>,
+    /// Spherical equivalent at the lens plane.
+    pub equivalent: Dioptre,
+    /// Least principal power: equivalent minus half the cylinder.
+    pub sphere: Dioptre,
+    /// Cylinder at the lens plane.
+    pub cylinder: Dioptre,
+    /// Cylinder at the corneal plane; none where no formula may be used.
+    pub corneal_cylinder: Option<Dioptre>,
+    /// The meridian of the eye on which the marks go.
+    pub axis: Option<Meridian>,
+    /// Entered by the surgeon, not computed: by whom, how found, why.
+    pub entered: Option<super::order::Entered>,
+}
+
+/// What a lens off its axis costs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MisalignmentCost {
+    /// How far off.
+    pub off: Degrees,
+    /// The larger of the two residual cylinders, corneal plane.
+    pub worst: Dioptre,
+}
+
+/// The incision as planned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct IncisionPlan {
+    /// Where.
+    pub at: Direction,
+    /// How wide, if stated.
+    pub width: Option<Millimetre>,
+    /// How much flatter its own meridian becomes.
+    pub flattening: Dioptre,
+}
+
+/// Everything computed for one eye.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Computation {
+    /// The eye.
+    pub eye: Eye,
+    /// Combined keratometry.
+    pub keratometry: Combined,
+    /// From measured to correct.
+    pub astigmatism: Vec<AstigmatismStep>,
+    /// What the other posterior models would leave to correct: name and vector.
+    pub other_posterior: Vec<(String, PowerVector)>,
+    /// The incision; none when no place is known.
+    pub incision: Option<IncisionPlan>,
+    /// Name of the planning formula; none where no formula may be used.
+    pub formula: Option<String>,
+    /// Lens depth.
+    pub lens_depth: Option<Millimetre>,
+    /// Cylinder at the lens plane over that at the corneal plane, no unit.
+    pub ratio: Option<f64>,
+    /// The lens.
+    pub lens: LensPlan,
+    /// What it leaves at the corneal plane; none where no formula may be used.
+    pub residual: Option<PowerVector>,
+    /// Predicted refraction at spectacles, 12 mm, minus form.
+    pub predicted: Option<Refraction>,
+    /// How sure.
+    pub chance: Option<ResidualChance>,
+    /// Powers, nearest to the target first.
+    pub powers: Vec<PowerRow>,
+    /// Every lens that could be taken.
+    pub choices: Vec<Choice>,
+    /// Cost of 5 and 10 degrees.
+    pub costs: Vec<MisalignmentCost>,
+    /// Turns from the marks; none for a spherical lens.
+    pub marking: Option<Marking>,
+    /// Target refraction.
+    pub target: Dioptre,
+    /// Every step with its source.
+    pub steps: Vec<Step>,
+    /// What the plan itself noticed.
+    pub findings: Vec<Finding>,
+}
+
+/// What the plan refuses: at least one refusing finding.
+pub(super) type Refusals = Vec<Finding>;
+
+/// Computes for the readings that count.
+pub(super) fn compute(
+    eye: Eye,
+    selection: &Selection,
+    entry: &ListEntry,
+    surgery: CornealSurgery,
+    order: &Order,
+) -> Result<Computation, Refusals> {
+    let combined = astigmatism::combine(selection)?;
+    let target = entry.target.as_ref().map(|target| target.value.target).ok_or_else(|| {
+        vec![
+            Finding::new(Code::T01, Severity::Refuse, "no target refraction", "no target refraction")
+                .eye(eye),
+        ]
+    })?;
+    if surgery == CornealSurgery::Yes && order.entered.is_none() {
+        return Err(vec![refused_after_surgery(eye)]);
+    }
+    let mut findings = Vec::new();
+    let astigmatism = astigmatism::steps(eye, &combined, entry, order, &mut findings)?;
+    let power = if surgery == CornealSurgery::Yes {
+        None
+    } else {
+        let power = power::power(eye, selection, &combined, target, order, &mut findings);
+        match (power, order.entered.is_some()) {
+            (Ok(power), _) => Some(power),
+            // An entered choice stands without a formula; what kept the formula away is said, but not a refusal.
+            (Err(refusals), true) => {
+                findings.extend(refusals.into_iter().map(|finding| finding.weighed(Severity::Note)));
+                None
+            }
+            (Err(refusals), false) => return Err(refusals),
+        }
+    };
+    let to_correct = astigmatism.to_correct(power.as_ref().map(|power| power.placement.index()));
+    let mut choices = match &power {
+        Some(power) => choose::choices(eye, power, &astigmatism, order)?,
+        None => Vec::new(),
+    };
+    let chosen = choose::chosen(eye, power.as_ref(), &mut choices, to_correct, order, &mut findings)?;
+    let lens = lens_plan(&chosen, order);
+    let (residual, predicted) = match &power {
+        Some(power) => left_over(eye, power, to_correct, &lens)?,
+        None => (None, None),
+    };
+    let chance = match (&power, lens.corneal_cylinder) {
+        (Some(_), Some(cylinder)) => residual_chance(to_correct, cylinder, lens.axis, order),
+        _ => None,
+    };
+    let costs = match (lens.corneal_cylinder, lens.axis) {
+        (Some(cylinder), Some(axis)) => [5.0, 10.0]
+            .into_iter()
+            .filter_map(|off| {
+                let off = Degrees::from_degrees(off);
+                let cost = cost_of_misalignment(to_correct, cylinder, axis, off).ok()?;
+                Some(MisalignmentCost { off, worst: cost.worst })
+            })
+            .collect(),
+        _ => Vec::new(),
+    };
+    let marking = lens.axis.map(|axis| Marking::to_axis(eye, axis, order.marks, order.seat, order.method));
+    let mut computation = Computation {
+        eye,
+        astigmatism: astigmatism.printed(power.as_ref()),
+        other_posterior: astigmatism.other_models(power.as_ref().map(|power| power.placement.index())),
+        incision: astigmatism.incision(),
+        keratometry: combined,
+        formula: power.as_ref().map(|_| order.surgeon.formula.label().to_owned()),
+        lens_depth: power.as_ref().map(|power| power.placement.eye().lens_depth()),
+        ratio: power.as_ref().and_then(|_| {
+            let corneal = lens.corneal_cylinder?.dioptres();
+            (corneal > 0.0).then(|| lens.cylinder.dioptres() / corneal)
+        }),
+        powers: power.as_ref().map(|power| power.rows(lens.equivalent)).unwrap_or_default(),
+        lens,
+        residual,
+        predicted,
+        chance,
+        choices,
+        costs,
+        marking,
+        target,
+        steps: Vec::new(),
+        findings,
+    };
+    computation.steps = explain::steps(&computation, power.as_ref(), selection, order);
+    Ok(computation)
+}
+
+fn refused_after_surgery(eye: Eye) -> Finding {
+    Finding::new(
+        Code::I05,
+        Severity::Refuse,
+        "the cornea was operated on: the power formulas are refused",
+        "the cornea was operated on: the power formulas are refused",
+    )
+    .eye(eye)
+    .expected("an entered choice")
+    .found("none")
+    .next("plan this lens by a method for operated corneas and enter the choice with its source and reason")
+}
+
+fn lens_plan(chosen: &Chosen, order: &Order) -> LensPlan {
+    let step = chosen.step.as_ref();
+    LensPlan {
+        family: order.family.name.clone(),
+        box_line: chosen.box_line.clone(),
+        code: step.map(|step| step.code.clone()),
+        equivalent: chosen.equivalent,
+        sphere: chosen.equivalent - chosen.cylinder * 0.5,
+        cylinder: chosen.cylinder,
+        corneal_cylinder: chosen.corneal_cylinder,
+        axis: chosen.axis,
+        entered: order.entered.clone(),
+    }
+}
+
+/// Residual at the corneal plane and predicted refraction at spectacles.
+fn left_over(
+    eye: Eye,
+    power: &Power,
+    to_correct: PowerVector,
+    lens: &LensPlan,
+) -> Result<(Option<PowerVector>, Option<Refraction>), Refusals> {
+    let cylinder = lens.corneal_cylinder.unwrap_or(Dioptre::ZERO);
+    let residual = lens.axis.map_or(to_correct, |axis| to_correct - PowerVector::from_steep(cylinder, axis));
+    let cornea = power.cornea(to_correct);
+    let toric =
+        ToricLens::from_equivalent(lens.equivalent, lens.cylinder, lens.axis.unwrap_or(Meridian::HORIZONTAL))
+            .map_err(|error| vec![power::refusal(eye, &error.to_string(), error.hint())])?;
+    let predicted = predicted_refraction(power.placement.eye(), cornea, toric, SPECTACLE_VERTEX)
+        .map_err(|error| vec![power::refusal(eye, &error.to_string(), error.hint())])?;
+    Ok((Some(residual), Some(predicted.minus_form())))
+}
+
+/// The prepared error budget of one eye.
+pub(super) fn budget(to_correct: PowerVector, strongest: Dioptre, order: &Order) -> Option<ResidualModel> {
+    let settings = &order.settings;
+    let estimate =
+        Estimate { mean: to_correct, covariance: settings.components.covariance(settings.budget_factor) };
+    let angles = settings.angles.mixture(settings.budget_factor).ok()?;
+    ResidualModel::prepare(&estimate, &angles, strongest).ok()
+}
+
+fn residual_chance(
+    to_correct: PowerVector,
+    cylinder: Dioptre,
+    axis: Option<Meridian>,
+    order: &Order,
+) -> Option<ResidualChance> {
+    let model = budget(to_correct, cylinder, order)?;
+    let distribution = model.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok()?;
+    Some(ResidualChance {
+        chances: distribution.chances(),
+        expected: distribution.expected_magnitude(),
+        median: distribution.median().ok()?,
+        p95: distribution.p95().ok()?,
+    })
+}
+
+/// What the lens of a computation would leave if one source alone were right: the weights of a disagreement.
+pub(super) fn weights(
+    computation: &Computation,
+    selection: &Selection,
+    entry: &ListEntry,
+    order: &Order,
+) -> Vec<Weight> {
+    let Some(cylinder) = computation.lens.corneal_cylinder else { return Vec::new() };
+    let lens =
+        computation.lens.axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
+    let index = order.surgeon.formula.index();
+    selection
+        .keratometry()
+        .iter()
+        .filter_map(|source| {
+            let combined = astigmatism::alone(source);
+            let alone: Astigmatism =
+                astigmatism::steps(computation.eye, &combined, entry, order, &mut Vec::new()).ok()?;
+            let residual = alone.to_correct(Some(index)) - lens;
+            Some(Weight {
+                source: source.label().to_owned(),
+                residual: residual.cylinder(),
+                step: computation.lens.code.clone().unwrap_or_else(|| "spherical".to_owned()),
+                axis: computation.lens.axis.unwrap_or(Meridian::HORIZONTAL),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,207 @@
+//! The doors from screened to trial, from cleared to plan, from plan to released.
+
+use super::compute::{Computation, compute, weights};
+use super::order::Order;
+use crate::checks::{Cleared, Screened, Selection, Weight};
+use crate::finding::{Answer, Finding, Severity};
+use crate::model::{CornealSurgery, Eye, ListEntry};
+
+/// Numbers for the desk, for weighing a disagreement, for `trial{}` in JSON. Never for a page.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trial {
+    computation: Computation,
+    weights: Vec<Weight>,
+}
+
+impl Trial {
+    /// What was computed.
+    pub const fn computation(&self) -> &Computation {
+        &self.computation
+    }
+
+    /// What the lens would leave by each single source.
+    pub fn weights(&self) -> &[Weight] {
+        &self.weights
+    }
+}
+
+fn run(
+    eye: Eye,
+    selection: &Selection,
+    entry: &ListEntry,
+    surgery: CornealSurgery,
+    order: &Order,
+) -> Result<Computation, Vec<Finding>> {
+    compute(eye, selection, entry, surgery, order)
+}
+
+/// Tries a case that passed the refusing checks.
+///
+/// # Errors
+/// The refusing findings of the plan itself: a formula that cannot be used, a number it needs and has not.
+pub fn trial(screened: &Screened, order: &Order) -> Result<Trial, Vec<Finding>> {
+    let (selection, entry) = (screened.selection(), &screened.case().entry);
+    let computation = run(screened.eye(), selection, entry, screened.corneal_surgery(), order)?;
+    let weights = weights(&computation, selection, entry, order);
+    Ok(Trial { computation, weights })
+}
+
+/// A plan: every sign-off of the checks is answered. Makable by [`plan`] alone.
+///
+/// ```compile_fail
+/// let plan = axiswright::plan::Plan { cleared: todo!(), computation: todo!(), order: todo!() };
+/// ```
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    cleared: Cleared,
+    computation: Computation,
+    order: Order,
+}
+
+/// Plans a case with every sign-off answered.
+///
+/// # Errors
+/// The refusing findings of the plan itself.
+pub fn plan(cleared: Cleared, order: Order) -> Result<Plan, Vec<Finding>> {
+    let computation =
+        run(cleared.eye(), cleared.selection(), &cleared.case().entry, cleared.corneal_surgery(), &order)?;
+    Ok(Plan { cleared, computation, order })
+}
+
+/// Who let the sheet go.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Approval {
+    /// The surgeon, for this version.
+    Surgeon {
+        /// Name as printed.
+        name: String,
+        /// When.
+        at: jiff::Timestamp,
+        /// Whether the surgeon proved who they are; on a test or demo site that may be missing, and is said.
+        authenticated: bool,
+    },
+    /// The surgeon's standing order: the approved surgeon file of a site that releases cases without sign-off findings.
+    StandingOrder {
+        /// The surgeon.
+        name: String,
+        /// Revision of the file.
+        revision: String,
+    },
+}
+
+/// A plan that stays open, and what it waits for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OpenPlan {
+    /// The plan.
+    pub plan: Plan,
+    /// Its own sign-off findings without an answer.
+    pub unanswered: Vec<Finding>,
+    /// Whether the approval itself is missing.
+    pub approval_missing: bool,
+}
+
+/// A released plan: only this makes a sheet. Makable by [`Plan::release`] alone.
+///
+/// ```compile_fail
+/// let released = axiswright::plan::Released { plan: todo!(), answers: todo!(), approval: todo!() };
+/// ```
+#[derive(Debug, Clone, PartialEq)]
+pub struct Released {
+    plan: Plan,
+    answers: Vec<Answer>,
+    approval: Approval,
+}
+
+impl Plan {
+    /// The cleared case.
+    pub const fn cleared(&self) -> &Cleared {
+        &self.cleared
+    }
+
+    /// What was computed.
+    pub const fn computation(&self) -> &Computation {
+        &self.computation
+    }
+
+    /// What was asked for.
+    pub const fn order(&self) -> &Order {
+        &self.order
+    }
+
+    /// The plan's own sign-off findings that none of these answers.
+    pub fn unanswered(&self, answers: &[Answer]) -> Vec<Finding> {
+        self.computation
+            .findings
+            .iter()
+            .filter(|finding| finding.severity() == Severity::SignOff)
+            .filter(|finding| !answers.iter().any(|answer| answer.answers(finding)))
+            .cloned()
+            .collect()
+    }
+
+    /// Releases the plan: its own findings answered, and an approval given.
+    ///
+    /// A standing order releases only a case in which nothing had to be signed off.
+    ///
+    /// # Errors
+    /// The plan with what it waits for.
+    pub fn release(self, answers: &[Answer], approval: Option<Approval>) -> Result<Released, Box<OpenPlan>> {
+        let unanswered = self.unanswered(answers);
+        let signed_off = self
+            .cleared
+            .findings()
+            .iter()
+            .chain(&self.computation.findings)
+            .any(|finding| finding.severity() == Severity::SignOff);
+        let approval = approval.filter(|approval| match approval {
+            Approval::Surgeon { .. } => true,
+            Approval::StandingOrder { .. } => !signed_off,
+        });
+        match approval {
+            Some(approval) if unanswered.is_empty() => {
+                let answers = answers
+                    .iter()
+                    .filter(|answer| {
+                        self.cleared
+                            .findings()
+                            .iter()
+                            .chain(&self.computation.findings)
+                            .any(|f| answer.answers(f))
+                    })
+                    .cloned()
+                    .collect();
+                Ok(Released { plan: self, answers, approval })
+            }
+            approval => {
+                Err(Box::new(OpenPlan { plan: self, unanswered, approval_missing: approval.is_none() }))
+            }
+        }
+    }
+}
+
+impl Released {
+    /// The plan.
+    pub const fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// The answers that count.
+    pub fn answers(&self) -> &[Answer] {
+        &self.answers
+    }
+
+    /// Who let it go.
+    pub const fn approval(&self) -> &Approval {
+        &self.approval
+    }
+
+    /// Every finding with its answer, checks first, then the plan's own.
+    pub fn findings(&self) -> impl Iterator<Item = (&Finding, Option<&Answer>)> {
+        self.plan
+            .cleared
+            .findings()
+            .iter()
+            .chain(&self.plan.computation.findings)
+            .map(|finding| (finding, self.answers.iter().find(|answer| answer.answers(finding))))
+    }
+}

@@ -1,0 +1,306 @@
+//! The steps in words, formula, inputs, result and source: the record page and `explain`.
+
+use super::compute::Computation;
+use super::order::Order;
+use super::power::Power;
+use super::step::Step;
+use super::surgeon::Leftover;
+use crate::checks::{KeratometrySource, Selection};
+use crate::cite::{self, Source};
+use crate::model::{MeridianReading, Place};
+use crate::units::{Dioptre, PowerVector, round};
+
+fn d(value: Dioptre) -> String {
+    format!("{} D", round::fixed(value.dioptres(), 2))
+}
+
+fn signed(value: Dioptre) -> String {
+    format!("{} D", round::signed(value.dioptres(), 2))
+}
+
+/// A vector in the trade's notation: `1.25 D @ 098`.
+fn at(vector: PowerVector) -> String {
+    format!("{} @ {}", d(vector.cylinder()), round::meridian(vector.steep()))
+}
+
+fn place(place: &Place) -> String {
+    place.to_string()
+}
+
+fn power_text(meridian: &MeridianReading) -> (String, String) {
+    let (text, stood) = match (&meridian.radius, &meridian.power) {
+        (Some(radius), _) => (format!("{} mm", radius.text), place(&radius.place)),
+        (None, Some(power)) => (format!("{} D", power.text), place(&power.place)),
+        (None, None) => ("-".to_owned(), String::new()),
+    };
+    match &meridian.meridian {
+        Some(angle) => (format!("{text} at {}", angle.text), stood),
+        None => (text, stood),
+    }
+}
+
+fn source_step(source: &KeratometrySource) -> Step {
+    let keratometry = source.keratometry();
+    let mut inputs = Vec::new();
+    for (name, meridian) in [("flat", &keratometry.flat), ("steep", &keratometry.steep)] {
+        let (text, stood) = power_text(meridian);
+        inputs.push((name.to_owned(), text, stood));
+    }
+    if let Some(index) = &keratometry.index {
+        inputs.push(("index".to_owned(), index.text.clone(), place(&index.place)));
+    }
+    Step {
+        name: format!("Keratometry of {}", source.label()),
+        formula: "K = 337.5 / r;  C = K steep - K flat at the steep meridian".to_owned(),
+        inputs,
+        result: format!("{} / {}, {}", d(source.flat()), d(source.steep()), at(source.vector())),
+        source: cite::ISO_10343,
+    }
+}
+
+fn step(
+    name: &str,
+    formula: &str,
+    inputs: Vec<(&str, String, String)>,
+    result: String,
+    source: Source,
+) -> Step {
+    Step {
+        name: name.to_owned(),
+        formula: formula.to_owned(),
+        inputs: inputs.into_iter().map(|(label, value, from)| (label.to_owned(), value, from)).collect(),
+        result,
+        source,
+    }
+}
+
+/// Every step of the computation, in order.
+pub(super) fn steps(
+    computation: &Computation,
+    power: Option<&Power>,
+    selection: &Selection,
+    order: &Order,
+) -> Vec<Step> {
+    let mut steps: Vec<Step> = selection.in_plan().map(source_step).collect();
+    let combined = &computation.keratometry;
+    steps.push(step(
+        "Combined keratometry",
+        "mean of the vectors (C cos 2a, C sin 2a); mean of the mean powers",
+        selection
+            .in_plan()
+            .map(|source| ("source", at(source.vector()), source.label().to_owned()))
+            .collect(),
+        format!("{} / {}, {}", d(combined.flat), d(combined.steep), at(combined.vector)),
+        cite::THIBOS_1997,
+    ));
+    steps.extend(astigmatism(computation, order));
+    if let Some(power) = power {
+        steps.extend(lens_power(computation, power));
+        steps.extend(toric(computation, power, order));
+    }
+    if let Some(entered) = &computation.lens.entered {
+        steps.push(step(
+            "Lens ENTERED BY the surgeon, NOT COMPUTED",
+            "none",
+            vec![
+                ("entered by", entered.by.clone(), entered.source.clone()),
+                ("reason", entered.reason.clone(), String::new()),
+            ],
+            computation.lens.box_line.clone(),
+            cite::HOUSE_RULE,
+        ));
+    }
+    if let (Some(marking), Some(axis)) = (&computation.marking, computation.lens.axis) {
+        steps.push(step(
+            "Turns from the marks, through the upper lid",
+            "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
+            vec![
+                ("axis", round::meridian(axis), String::new()),
+                ("mark near 0", format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)), String::new()),
+                ("mark near 180", format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)), String::new()),
+            ],
+            format!(
+                "nasal {}, temporal {}, sum {}",
+                marking.from_nasal.printed(),
+                marking.from_temporal.printed(),
+                round::fixed(marking.sum_deg, 0)
+            ),
+            cite::ISO_8429,
+        ));
+    }
+    steps
+}
+
+fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
+    let mut steps = Vec::new();
+    let mut before = computation.keratometry.vector;
+    for part in computation.astigmatism.iter().skip(1) {
+        let (formula, source) = match part.word {
+            super::compute::StepWord::Measured => continue,
+            super::compute::StepWord::PosteriorCornea => match order.surgeon.posterior {
+                super::surgeon::PosteriorChoice::Eom2015 => (
+                    "subtracted at 90: with the rule 0.15 C + 0.22, oblique 0.05 C + 0.27, against the rule 0.27 D; blended 5 degrees on either side of the class limits",
+                    cite::EOM_2015,
+                ),
+                super::surgeon::PosteriorChoice::Constant => {
+                    ("0.25 D added at 180", cite::POSTERIOR_CONSTANT)
+                }
+                super::surgeon::PosteriorChoice::None => ("none chosen", cite::HOUSE_RULE),
+            },
+            super::compute::StepWord::Incision => (
+                "cornea - f at the incision's own meridian (f: flattening there), + torque at 45 degrees to it",
+                cite::NAESER_1994,
+            ),
+            super::compute::StepWord::ToCorrect => ("times (n of the formula - 1) / 0.3375", cite::ISO_10343),
+        };
+        let mut inputs =
+            vec![("before", at(before), String::new()), ("adds", at(part.own), part.source.clone())];
+        if part.word == super::compute::StepWord::Incision {
+            if let Some(incision) = &computation.incision {
+                inputs.push((
+                    "incision",
+                    format!(
+                        "at {}, flattens it by {}",
+                        round::direction(incision.at),
+                        d(incision.flattening)
+                    ),
+                    part.source.clone(),
+                ));
+            }
+        }
+        steps.push(step(part.word.printed(), formula, inputs, at(part.total), source));
+        before = part.total;
+    }
+    steps
+}
+
+fn lens_power(computation: &Computation, power: &Power) -> Vec<Step> {
+    let eye = power.placement.eye();
+    let mm = |value: crate::units::Millimetre| format!("{} mm", round::fixed(value.millimetres(), 2));
+    let mut inputs = vec![
+        ("axial length", mm(power.axial_length), String::new()),
+        ("flat", d(computation.keratometry.flat), String::new()),
+        ("steep", d(computation.keratometry.steep), String::new()),
+    ];
+    if let Some(depth) = power.chamber_depth {
+        inputs.push(("chamber depth", mm(depth), String::new()));
+    }
+    let source = power.formula.source();
+    vec![
+        step(
+            "Lens depth, once, from the mean cornea",
+            power.depth_formula(),
+            inputs,
+            format!("{}, net corneal power {}", mm(eye.lens_depth()), d(power.placement.corneal_power())),
+            source,
+        ),
+        step(
+            "Power for the target",
+            "P = n/(L - d) - n/(n/z - d),  z = K net + target at the cornea,  n = 1.336, vertex 12 mm",
+            vec![
+                ("target", signed(computation.target), String::new()),
+                ("lens depth", mm(eye.lens_depth()), String::new()),
+                ("optical length", mm(eye.optical_length()), String::new()),
+            ],
+            format!("{} wanted, {} nearest on the ladder", signed(power.wanted), signed(power.nearest)),
+            cite::GERNET_1970,
+        ),
+    ]
+}
+
+fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
+    let lens = &computation.lens;
+    let mut steps = Vec::new();
+    if let (Some(corneal), Some(ratio)) = (lens.corneal_cylinder, computation.ratio) {
+        steps.push(step(
+            "Cylinder of the lens at the cornea, exact in two meridians",
+            "C cornea = z(P - C/2) - z(P + C/2),  z(P) = V/(1 + d V/n),  V = n/(L - d) - P",
+            vec![
+                (
+                    "lens",
+                    format!("{}, cylinder {}", signed(lens.equivalent), d(lens.cylinder)),
+                    lens.box_line.clone(),
+                ),
+                (
+                    "lens depth",
+                    format!("{} mm", round::fixed(power.placement.eye().lens_depth().millimetres(), 2)),
+                    String::new(),
+                ),
+            ],
+            format!("{}, ratio {}", d(corneal), round::fixed(ratio, 3)),
+            cite::FAM_LIM_2007,
+        ));
+    }
+    if lens.entered.is_none() {
+        let rule = match order.surgeon.leftover {
+            Leftover::Least => "least residual; of equals the weaker cylinder",
+            Leftover::WithTheRule => "least residual that stays with the rule, if it costs little",
+        };
+        steps.push(step(
+            "Choice of the step",
+            rule,
+            computation
+                .choices
+                .iter()
+                .map(|choice| ("leaves", at(choice.residual), choice.name.clone()))
+                .collect(),
+            lens.box_line.clone(),
+            cite::COMMON_PRACTICE,
+        ));
+    }
+    if let Some(residual) = computation.residual {
+        let to_correct = computation.astigmatism.last().map_or(PowerVector::ZERO, |part| part.total);
+        steps.push(step(
+            "Predicted residual at the corneal plane",
+            "R = cornea - lens, as vectors",
+            vec![
+                ("to correct", at(to_correct), String::new()),
+                (
+                    "lens",
+                    lens.axis.zip(lens.corneal_cylinder).map_or_else(
+                        || "no cylinder".to_owned(),
+                        |(axis, cylinder)| format!("{} on {}", d(cylinder), round::meridian(axis)),
+                    ),
+                    String::new(),
+                ),
+            ],
+            at(residual),
+            cite::FAM_LIM_2007,
+        ));
+    }
+    if let Some(predicted) = &computation.predicted {
+        steps.push(step(
+            "Predicted refraction at spectacles",
+            "2x2 matrices from retina to spectacles, vertex 12 mm",
+            Vec::new(),
+            format!(
+                "{} {} x {}",
+                signed(predicted.sphere()),
+                signed(predicted.cylinder()),
+                round::meridian(predicted.axis())
+            ),
+            cite::LONG_1976,
+        ));
+    }
+    if let Some(chance) = &computation.chance {
+        let percent = |share: f64| format!("{} %", round::fixed(share * 100.0, 0));
+        steps.push(step(
+            "How sure",
+            "bivariate normal in the double-angle plane with a mixture of angle errors, by quadrature",
+            vec![(
+                "factor on the standard deviations",
+                round::fixed(order.settings.budget_factor, 2),
+                super::settings::Settings::BUDGET_FACTOR_SOURCE.cited(),
+            )],
+            format!(
+                "expected {}; within 0.25 / 0.50 / 0.75 D: {} / {} / {}",
+                d(chance.expected),
+                percent(chance.chances.within_0_25),
+                percent(chance.chances.within_0_50),
+                percent(chance.chances.within_0_75)
+            ),
+            super::settings::Settings::BUDGET_SOURCE,
+        ));
+    }
+    steps
+}

@@ -1,0 +1,122 @@
+//! The numbers of a computation as JSON: snake case, unit as suffix, unrounded; what does not exist is null.
+
+use serde_json::{Value, json};
+
+use super::compute::{Choice, Computation};
+use super::marking::Turn;
+use crate::units::{Meridian, PowerVector};
+
+fn degrees(meridian: Option<Meridian>) -> Value {
+    meridian.map_or(Value::Null, |meridian| json!(meridian.degrees()))
+}
+
+/// The steep meridian of a vector; null for no astigmatism, which has none.
+fn steep(vector: PowerVector) -> Value {
+    if vector.cylinder().dioptres() > 0.0 { json!(vector.steep().degrees()) } else { Value::Null }
+}
+
+fn residual(vector: PowerVector) -> Value {
+    json!({ "cylinder_d": vector.cylinder().dioptres(), "steep_deg": steep(vector) })
+}
+
+fn turn(turn: &Turn) -> Value {
+    json!({ "deg": turn.degrees, "direction": turn.direction.word() })
+}
+
+fn choice(choice: &Choice) -> Value {
+    json!({
+        "name": choice.name,
+        "equivalent_d": choice.equivalent.dioptres(),
+        "cylinder_d": choice.cylinder.dioptres(),
+        "axis_deg": degrees(choice.axis),
+        "residual": residual(choice.residual),
+        "chance_within_0_50": choice.chance_within_0_50,
+        "chosen": choice.chosen,
+    })
+}
+
+/// The number fields of `plan --json`: at the top of a plan, inside `trial{}` of a held case.
+pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
+    let keratometry = &computation.keratometry;
+    let lens = &computation.lens;
+    let steps: Vec<Value> = computation
+        .astigmatism
+        .iter()
+        .map(|step| {
+            json!({
+                "step": step.word.word(),
+                "cylinder_d": step.own.cylinder().dioptres(),
+                "steep_deg": steep(step.own),
+                "total_cylinder_d": step.total.cylinder().dioptres(),
+                "total_steep_deg": steep(step.total),
+                "source": step.source,
+            })
+        })
+        .collect();
+    let powers: Vec<Value> = computation
+        .powers
+        .iter()
+        .map(|row| {
+            json!({
+                "equivalent_d": row.equivalent.dioptres(),
+                "predicted_d": row.predicted.dioptres(),
+                "formula": computation.formula,
+                "chosen": row.chosen,
+            })
+        })
+        .collect();
+    let marking = computation.marking.as_ref().map_or(Value::Null, |marking| {
+        json!({
+            "seat": marking.seat.word(),
+            "method": marking.method.word(),
+            "turn_from_nasal": turn(&marking.from_nasal),
+            "turn_from_temporal": turn(&marking.from_temporal),
+            "sum_deg": marking.sum_deg,
+            "ring_table": [],
+        })
+    });
+    let value = json!({
+        "keratometry": {
+            "flat_d": keratometry.flat.dioptres(),
+            "steep_d": keratometry.steep.dioptres(),
+            "steep_deg": steep(keratometry.vector),
+            "cylinder_d": keratometry.vector.cylinder().dioptres(),
+            "keratometric_index": 1.3375,
+            "sources": keratometry.sources,
+        },
+        "astigmatism_steps": steps,
+        "lens": {
+            "name": lens.family,
+            "box_line": lens.box_line,
+            "equivalent_d": lens.equivalent.dioptres(),
+            "sphere_d": lens.sphere.dioptres(),
+            "cylinder_d": lens.cylinder.dioptres(),
+            "axis_deg": degrees(lens.axis),
+            "choice": if lens.entered.is_some() { "entered" } else { "computed" },
+        },
+        "residual": computation.residual.map_or(Value::Null, residual),
+        "predicted": computation.predicted.as_ref().map_or(Value::Null, |predicted| json!({
+            "sphere_d": predicted.sphere().dioptres(),
+            "cylinder_d": predicted.cylinder().dioptres(),
+            "axis_deg": if predicted.cylinder().dioptres().abs() > 0.0 { json!(predicted.axis().degrees()) } else { Value::Null },
+            "form": "minus",
+        })),
+        "residual_chance": computation.chance.as_ref().map_or(Value::Null, |chance| json!({
+            "within_0_25_d": chance.chances.within_0_25,
+            "within_0_50_d": chance.chances.within_0_50,
+            "within_0_75_d": chance.chances.within_0_75,
+            "expected_magnitude_d": chance.expected.dioptres(),
+            "median_d": chance.median.dioptres(),
+            "p95_d": chance.p95.dioptres(),
+        })),
+        "powers": powers,
+        "choices": computation.choices.iter().map(choice).collect::<Vec<_>>(),
+        "marking": marking,
+    });
+    match value {
+        Value::Object(map) => map,
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) | Value::Array(_) => {
+            serde_json::Map::new()
+        }
+    }
+}

@@ -1,0 +1,35 @@
+//! From screened readings to a plan: what lens, on which axis, how to mark, and every step with its source.
+//!
+//! Three doors. [`trial`] takes what passed the refusing checks and gives numbers for the desk, for weighing a
+//! disagreement, for `trial{}` in JSON - never for a page. [`plan`] takes what has every sign-off answered. A [`Plan`]
+//! becomes [`Released`] when its own findings are answered and, where the site asks it, it is approved; only that makes a
+//! sheet.
+
+mod astigmatism;
+mod choose;
+mod compute;
+mod door;
+mod explain;
+mod json;
+mod lens;
+mod marking;
+mod order;
+mod power;
+mod settings;
+mod step;
+mod surgeon;
+
+pub use compute::{
+    AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, MisalignmentCost,
+    PowerRow, ResidualChance, StepWord,
+};
+pub use door::{Approval, OpenPlan, Plan, Released, Trial, plan, trial};
+pub use json::as_json;
+pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
+pub use marking::{Marking, Marks, TheatreMethod, Turn, TurnDirection};
+pub use order::{Entered, Order};
+pub use settings::Settings;
+pub use step::Step;
+pub use surgeon::{
+    FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, PosteriorChoice, Surgeon,
+};

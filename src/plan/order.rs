@@ -1,0 +1,44 @@
+//! What a plan is asked for beside the readings.
+
+use super::lens::LensFamily;
+use super::marking::{Marks, TheatreMethod};
+use super::settings::Settings;
+use super::surgeon::Surgeon;
+use crate::model::Seat;
+use crate::units::{Dioptre, Meridian};
+
+/// The surgeon's own choice, entered and not computed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entered {
+    /// Spherical equivalent at the lens plane.
+    pub equivalent: Dioptre,
+    /// Cylinder at the lens plane.
+    pub cylinder: Dioptre,
+    /// The meridian of the eye on which the lens marks go; none for a spherical lens.
+    pub axis: Option<Meridian>,
+    /// How it was found.
+    pub source: String,
+    /// Why it is used.
+    pub reason: String,
+    /// Who entered it.
+    pub by: String,
+}
+
+/// Everything a plan needs that is not a measurement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Order {
+    /// The surgeon's file.
+    pub surgeon: Surgeon,
+    /// The lens family.
+    pub family: LensFamily,
+    /// The surgeon's own choice, if entered.
+    pub entered: Option<Entered>,
+    /// Where the surgeon sits.
+    pub seat: Seat,
+    /// The site's theatre method.
+    pub method: TheatreMethod,
+    /// The marks.
+    pub marks: Marks,
+    /// Settings of the plan core.
+    pub settings: Settings,
+}

@@ -1,0 +1,225 @@
+//! Lens power by the surgeon's planning formula.
+
+use super::compute::{Combined, PowerRow, Refusals};
+use super::lens::{LensFamily, PowerRange};
+use super::order::Order;
+use super::surgeon::FormulaName;
+use crate::checks::Selection;
+use crate::finding::{Code, Finding, Severity};
+use crate::model::Eye;
+use crate::optics::OpticsError;
+use crate::optics::matrix::PowerMatrix;
+use crate::optics::power::{
+    AConstant, ConstantOrigin, DomainNote, Formula, FormulaError, HaigisConstants, LensPlacement, PowerInput,
+    SurgeonFactor,
+};
+use crate::units::{Dioptre, KeratometricIndex, Millimetre, OutOfRange, PowerVector, round};
+
+impl FormulaName {
+    /// The keratometric index the formula reckons with. Source: reference of each formula, see `docs/SOURCES.md`.
+    pub const fn index(self) -> KeratometricIndex {
+        match self {
+            Self::Haigis2000 => KeratometricIndex::from_index(1.3315),
+            Self::Holladay1988 => KeratometricIndex::from_index(4.0 / 3.0),
+            Self::Retzlaff1990 => KeratometricIndex::from_index(1.333),
+        }
+    }
+}
+
+/// Where the formula puts the lens, and the power it wants.
+#[derive(Debug, Clone)]
+pub(super) struct Power {
+    pub(super) formula: Formula,
+    pub(super) placement: LensPlacement,
+    pub(super) axial_length: Millimetre,
+    pub(super) chamber_depth: Option<Millimetre>,
+    pub(super) wanted: Dioptre,
+    pub(super) nearest: Dioptre,
+    pub(super) target: Dioptre,
+    ladder: PowerRange,
+}
+
+/// A refusal of the formula or the optics.
+pub(super) fn refusal(eye: Eye, message: &str, next: &str) -> Finding {
+    Finding::new(Code::F04, Severity::Refuse, message, "the formula cannot be used for this eye")
+        .eye(eye)
+        .next(next)
+}
+
+fn missing(eye: Eye, what: &str, why: &str, next: &str) -> Finding {
+    Finding::new(
+        Code::U10,
+        Severity::Refuse,
+        format!("{what} is missing: {why}"),
+        format!("{what} is missing"),
+    )
+    .eye(eye)
+    .expected(what)
+    .found("nothing")
+    .next(next)
+}
+
+fn formula(eye: Eye, family: &LensFamily, name: FormulaName) -> Result<Formula, Finding> {
+    let constants = &family.constants;
+    let origin = || ConstantOrigin::Stated { words: constants.origin.clone() };
+    let absent = |constant: &str| {
+        missing(
+            eye,
+            &format!("constant {constant} of lens `{}`", family.name),
+            &format!("{} is never used with a constant converted from another formula's", name.label()),
+            "state the constant and its origin in the lens file",
+        )
+    };
+    let outside =
+        |error: OutOfRange| refusal(eye, &error.to_string(), "correct the constants in the lens file");
+    match name {
+        FormulaName::Haigis2000 => {
+            let a0 = constants.a0.ok_or_else(|| absent("a0"))?;
+            let a1 = constants.a1.ok_or_else(|| absent("a1"))?;
+            let a2 = constants.a2.ok_or_else(|| absent("a2"))?;
+            HaigisConstants::from_reading(a0, a1, a2, origin()).map(Formula::Haigis2000).map_err(outside)
+        }
+        FormulaName::Holladay1988 => {
+            let sf = constants.sf.ok_or_else(|| absent("sf"))?;
+            SurgeonFactor::from_reading(sf, origin()).map(Formula::Holladay1988).map_err(outside)
+        }
+        FormulaName::Retzlaff1990 => {
+            let a = constants.a.ok_or_else(|| absent("a"))?;
+            AConstant::from_reading(a, origin()).map(Formula::Retzlaff1990).map_err(outside)
+        }
+    }
+}
+
+/// Places the lens once, from the mean cornea, and finds the power nearest to the target on the family's ladder.
+pub(super) fn power(
+    eye: Eye,
+    selection: &Selection,
+    combined: &Combined,
+    target: Dioptre,
+    order: &Order,
+    findings: &mut Vec<Finding>,
+) -> Result<Power, Refusals> {
+    let name = order.surgeon.formula;
+    let formula = formula(eye, &order.family, name).map_err(|finding| vec![finding])?;
+    let axial = selection.axial();
+    let axial_length = axial.and_then(|source| source.axial().length.as_ref()).map(|length| length.value);
+    let Some(axial_length) = axial_length else {
+        return Err(vec![missing(
+            eye,
+            "axial length",
+            "a lens power needs it",
+            "measure the axial length and export it",
+        )]);
+    };
+    let chamber_depth = axial.and_then(|source| source.axial().depth_from_front());
+    if chamber_depth.is_none() && name == FormulaName::Haigis2000 {
+        let unknown = axial.is_some_and(|source| source.axial().depth.is_some());
+        let next = if unknown {
+            "declare for this device whether its chamber depth counts from the front or the back of the cornea; from the back the corneal thickness is needed too"
+        } else {
+            "measure the chamber depth and export it, or let the surgeon's file name another formula"
+        };
+        return Err(vec![missing(eye, "chamber depth from the corneal front", "Haigis 2000 needs it", next)]);
+    }
+    let index = KeratometricIndex::ISO_10343;
+    let radii = index.radius_of(combined.flat).zip(index.radius_of(combined.steep));
+    let Some((flat, steep)) = radii else {
+        return Err(vec![refusal(eye, "a corneal power of zero", "measure the cornea again")]);
+    };
+    let refuse = |error: FormulaError| vec![refusal(eye, &error.to_string(), error.hint())];
+    let optics = |error: OpticsError| vec![refusal(eye, &error.to_string(), error.hint())];
+    let input = PowerInput::from_radii(axial_length, flat, steep, chamber_depth).map_err(refuse)?;
+    let placement = formula.placement(input).map_err(refuse)?;
+    findings.extend(placement.notes().iter().map(|note| domain(eye, name, *note)));
+    let wanted = placement.power_for(target).map_err(optics)?;
+    let ladder = order.family.equivalent;
+    let nearest = nearest(&placement, &ladder, target).map_err(optics)?.ok_or_else(|| {
+        vec![refusal(eye, "the lens family has no powers", "correct `equivalent_d` in the lens file")]
+    })?;
+    if !ladder.holds(wanted) {
+        findings.push(not_made(eye, wanted, nearest, &order.family.name));
+    }
+    Ok(Power { formula, placement, axial_length, chamber_depth, wanted, nearest, target, ladder })
+}
+
+/// The power whose prediction lies nearest to the target; of two equally near the stronger, which errs towards myopia.
+fn nearest(
+    placement: &LensPlacement,
+    ladder: &PowerRange,
+    target: Dioptre,
+) -> Result<Option<Dioptre>, OpticsError> {
+    let mut best: Option<(f64, Dioptre)> = None;
+    for power in ladder.powers() {
+        let off = (placement.prediction(power)? - target).dioptres().abs();
+        if best.is_none_or(|(least, _)| off <= least) {
+            best = Some((off, power));
+        }
+    }
+    Ok(best.map(|(_, power)| power))
+}
+
+fn domain(eye: Eye, name: FormulaName, note: DomainNote) -> Finding {
+    Finding::new(
+        Code::F04,
+        Severity::Note,
+        format!("{}: {}", name.label(), note.words()),
+        format!("{} runs on one of its limits", name.label()),
+    )
+    .eye(eye)
+}
+
+fn not_made(eye: Eye, wanted: Dioptre, nearest: Dioptre, family: &str) -> Finding {
+    let (wanted, nearest) = (round::signed(wanted.dioptres(), 2), round::signed(nearest.dioptres(), 2));
+    Finding::new(
+        Code::F05,
+        Severity::SignOff,
+        format!("the wanted power {wanted} D is not made in `{family}`; {nearest} D was taken"),
+        format!("the wanted power is not made in `{family}`; the nearest was taken"),
+    )
+    .eye(eye)
+    .expected(format!("{wanted} D"))
+    .found(format!("{nearest} D"))
+    .next("accept the nearest power, or choose another lens family")
+}
+
+impl Power {
+    /// The cornea in the formula's terms with an astigmatism already in those terms.
+    pub(super) fn cornea(&self, to_correct: PowerVector) -> PowerMatrix {
+        PowerMatrix::from_mean(self.placement.corneal_power(), to_correct)
+    }
+
+    /// The power table: nine powers of the ladder, nearest to the target first.
+    pub(super) fn rows(&self, chosen: Dioptre) -> Vec<PowerRow> {
+        let mut rows: Vec<PowerRow> = self
+            .ladder
+            .powers()
+            .filter_map(|equivalent| {
+                let predicted = self.placement.prediction(equivalent).ok()?;
+                let chosen = (equivalent - chosen).dioptres().abs() < 1e-9;
+                Some(PowerRow { equivalent, predicted, chosen })
+            })
+            .collect();
+        rows.sort_by(|a, b| {
+            let off = |row: &PowerRow| (row.predicted - self.target).dioptres().abs();
+            off(a).total_cmp(&off(b)).then(b.equivalent.total_cmp(&a.equivalent))
+        });
+        rows.truncate(9);
+        rows
+    }
+}
+
+impl Power {
+    /// The lens depth of the formula in symbols.
+    pub(super) const fn depth_formula(&self) -> &'static str {
+        match self.formula {
+            Formula::Haigis2000(_) => "d = a0 + a1 ACD + a2 AL;  K net = 331.5 / mean radius",
+            Formula::Holladay1988(_) => {
+                "d = 0.56 + R - sqrt(R^2 - AG^2/4) + SF,  AG = 12.5 AL / 23.45;  L = AL + 0.2;  K net = 333.3 / R"
+            }
+            Formula::Retzlaff1990(_) => {
+                "d = H + 0.62467 A - 68.747 - 3.336,  H = R - sqrt(R^2 - Cw^2/4);  L = AL + 0.65696 - 0.02029 AL;  K net = 333 / R"
+            }
+            Formula::Hoffer1993(_) | Formula::Sheard2010(_) => "see docs/SOURCES.md",
+        }
+    }
+}

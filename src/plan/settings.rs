@@ -1,0 +1,61 @@
+//! What a site can set about planning.
+
+use crate::cite::{COMMON_PRACTICE, ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, Source};
+use crate::optics::uncertainty::{AngleSds, ComponentSds};
+use crate::units::{Degrees, Dioptre};
+
+/// Settings of the plan core with their defaults and sources.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// How far the list's incision may lie from the place the surgeon's effect was found at before the surgeon is asked.
+    pub incision_moved: Degrees,
+    /// Residuals closer together than this count as equal; then the weaker cylinder is taken.
+    pub equal_residuals: Dioptre,
+    /// How much more residual a surgeon who wants to stay with the rule accepts.
+    pub with_the_rule_slack: Dioptre,
+    /// Standard deviations of the parts of the astigmatism.
+    pub components: ComponentSds,
+    /// Standard deviations of the angle of the lens.
+    pub angles: AngleSds,
+    /// Factor on all of them, no unit.
+    pub budget_factor: f64,
+}
+
+impl Settings {
+    /// Source of [`Settings::incision_moved`].
+    pub const INCISION_MOVED_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::equal_residuals`]: the weaker cylinder is safer under rotation.
+    pub const EQUAL_RESIDUALS_SOURCE: Source = COMMON_PRACTICE;
+    /// Source of [`Settings::with_the_rule_slack`].
+    pub const WITH_THE_RULE_SOURCE: Source = HOUSE_RULE;
+    /// Source of the standard deviations.
+    pub const BUDGET_SOURCE: Source = ERROR_BUDGET;
+    /// Source of [`Settings::budget_factor`].
+    pub const BUDGET_FACTOR_SOURCE: Source = ERROR_BUDGET_FACTOR;
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            incision_moved: Degrees::from_degrees(10.0),
+            equal_residuals: Dioptre::from_dioptres(0.01),
+            with_the_rule_slack: Dioptre::from_dioptres(0.25),
+            components: ComponentSds {
+                keratometry: ComponentSds::KERATOMETRY,
+                posterior: ComponentSds::POSTERIOR_MODEL,
+                incision: ComponentSds::INCISION,
+                tilt: ComponentSds::TILT,
+                refraction: Some(ComponentSds::REFRACTION),
+            },
+            angles: AngleSds {
+                marking: AngleSds::MARKING,
+                alignment: AngleSds::ALIGNMENT,
+                rotation: AngleSds::ROTATION,
+                head_tilt: AngleSds::HEAD_TILT,
+                tail_weight: AngleSds::TAIL_WEIGHT,
+                tail: AngleSds::TAIL,
+            },
+            budget_factor: ComponentSds::COHORT_FACTOR,
+        }
+    }
+}

@@ -1,0 +1,215 @@
+//! The surgeon's file: formula, posterior model, what may be left over, and what the surgeon's own incision does.
+
+use crate::model::{Eye, Seat};
+use crate::optics::incision::IncisionEffect;
+use crate::optics::view::{Eye as ViewEye, LimbalPlace};
+use crate::units::{Dioptre, Direction, Meridian, PowerVector};
+
+/// The planning formula.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum FormulaName {
+    /// Haigis 2000, with explicit constants.
+    Haigis2000,
+    /// Holladay 1988.
+    Holladay1988,
+    /// Retzlaff 1990.
+    Retzlaff1990,
+}
+
+impl FormulaName {
+    /// Authors and year, as printed.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Haigis2000 => "Haigis 2000",
+            Self::Holladay1988 => "Holladay 1988",
+            Self::Retzlaff1990 => "Retzlaff 1990",
+        }
+    }
+
+    /// Reads authors and year, with or without a blank, in any case.
+    pub fn from_word(text: &str) -> Option<Self> {
+        let plain: String =
+            text.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase()).collect();
+        match plain.as_str() {
+            "haigis2000" | "haigis" => Some(Self::Haigis2000),
+            "holladay1988" | "holladay" => Some(Self::Holladay1988),
+            "retzlaff1990" | "retzlaff" => Some(Self::Retzlaff1990),
+            _ => None,
+        }
+    }
+}
+
+/// The model of the posterior cornea the surgeon plans with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum PosteriorChoice {
+    /// Eom 2015 by class, the default.
+    Eom2015,
+    /// 0.25 D at 180.
+    Constant,
+    /// Nothing added.
+    None,
+}
+
+impl PosteriorChoice {
+    /// As printed.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Eom2015 => "Eom 2015",
+            Self::Constant => "constant 0.25 D @ 180",
+            Self::None => "none",
+        }
+    }
+
+    /// Reads the word of a surgeon's file.
+    pub fn from_word(text: &str) -> Option<Self> {
+        let plain: String =
+            text.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase()).collect();
+        match plain.as_str() {
+            "eom2015" | "eom" => Some(Self::Eom2015),
+            "constant" => Some(Self::Constant),
+            "none" => Some(Self::None),
+            _ => None,
+        }
+    }
+}
+
+/// Which small remainder the surgeon prefers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Leftover {
+    /// The least residual, whatever its meridian.
+    Least,
+    /// The least residual among those that stay with the rule or do not turn the astigmatism over.
+    WithTheRule,
+}
+
+impl Leftover {
+    /// Reads the word of a surgeon's file.
+    pub fn from_word(text: &str) -> Option<Self> {
+        match text.trim().to_ascii_lowercase().replace([' ', '_'], "-").as_str() {
+            "least" => Some(Self::Least),
+            "with-the-rule" => Some(Self::WithTheRule),
+            _ => None,
+        }
+    }
+
+    /// As printed.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Least => "least residual",
+            Self::WithTheRule => "least residual that stays with the rule",
+        }
+    }
+}
+
+/// Where the surgeon's incision lies.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum IncisionSite {
+    /// A place by word; mirrored between the eyes.
+    Word(LimbalPlace),
+    /// A place in degrees for each eye.
+    At {
+        /// In a right eye.
+        right: Direction,
+        /// In a left eye.
+        left: Direction,
+    },
+}
+
+/// What the incision does, as the surgeon's file states it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum IncisionEffectStated {
+    /// Flattening at the incision's own meridian (positive: flatter there) and torque (positive anticlockwise in a right
+    /// eye, mirrored in a left).
+    Flattening {
+        /// Flattening.
+        flattening: Dioptre,
+        /// Torque.
+        torque: Dioptre,
+    },
+    /// A published centroid, stated for a right eye: an astigmatism whose steep meridian is given.
+    Steepened {
+        /// Size.
+        cylinder: Dioptre,
+        /// The meridian that became steeper.
+        meridian: Meridian,
+    },
+}
+
+/// A surgeon's incision: where, what it does, in how many eyes that was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct IncisionProfile {
+    /// Where.
+    pub site: IncisionSite,
+    /// What it does.
+    pub effect: IncisionEffectStated,
+    /// Number of eyes behind it, if stated.
+    pub eyes: Option<u32>,
+}
+
+pub(super) const fn view_eye(eye: Eye) -> ViewEye {
+    match eye {
+        Eye::Right => ViewEye::Right,
+        Eye::Left => ViewEye::Left,
+    }
+}
+
+impl IncisionProfile {
+    /// The place in one eye.
+    pub fn place(&self, eye: Eye) -> Direction {
+        match (self.site, eye) {
+            (IncisionSite::Word(place), eye) => place.direction(view_eye(eye)),
+            (IncisionSite::At { right, .. }, Eye::Right) => right,
+            (IncisionSite::At { left, .. }, Eye::Left) => left,
+        }
+    }
+
+    /// The effect of this incision made at `at` in one eye.
+    ///
+    /// Flattening and torque belong to the incision's own meridian and move with it. A centroid is a vector of the whole
+    /// eye: it stays where it was published.
+    pub fn effect_at(&self, eye: Eye, at: Direction) -> IncisionEffect {
+        match self.effect {
+            IncisionEffectStated::Flattening { flattening, torque } => {
+                let torque = match eye {
+                    Eye::Right => torque,
+                    Eye::Left => -torque,
+                };
+                IncisionEffect::from_flattening(at, flattening, torque)
+            }
+            IncisionEffectStated::Steepened { cylinder, meridian } => {
+                let in_right = PowerVector::from_steep(cylinder, meridian);
+                let vector = match eye {
+                    Eye::Right => in_right,
+                    Eye::Left => in_right.mirrored(),
+                };
+                IncisionEffect::from_centroid(at, vector)
+            }
+        }
+    }
+
+    /// What the incision takes from the steep meridian when it is made there: its flattening.
+    pub fn flattening(&self, eye: Eye) -> Dioptre {
+        self.effect_at(eye, self.place(eye)).flattening()
+    }
+}
+
+/// A surgeon's file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Surgeon {
+    /// Name, as lists write it.
+    pub name: String,
+    /// Revision and digest of the approved file; none for a surgeon stated in a case file.
+    pub revision: Option<String>,
+    /// The one planning formula.
+    pub formula: FormulaName,
+    /// The posterior model.
+    pub posterior: PosteriorChoice,
+    /// What may be left over.
+    pub leftover: Leftover,
+    /// The incision; none when no effect is stated, which is then said on the sheet.
+    pub incision: Option<IncisionProfile>,
+    /// Where the surgeon usually sits.
+    pub seat: Option<Seat>,
+    /// The backup lens in the surgeon's own words.
+    pub backup: Option<String>,
+}
