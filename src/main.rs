@@ -1,3 +1,5 @@
 //! The command line of Axiswright.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    axiswright::cli::main()
+}

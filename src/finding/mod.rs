@@ -8,6 +8,7 @@ mod answer;
 mod code;
 #[expect(clippy::module_inception, reason = "the room is named after its one main type")]
 mod finding;
+mod json;
 
 pub use answer::Answer;
 pub use code::{Answerer, Code, Severity};

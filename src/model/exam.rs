@@ -6,7 +6,7 @@ use super::eye::{ByEye, Eye};
 use super::identity::Identity;
 use super::list::{CornealSurgery, LensStatus};
 use super::place::{Digest, FileRef};
-use super::reading::Reading;
+use super::reading::{Conversion, Reading};
 use super::time::ExamTime;
 use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, PowerVector};
 
@@ -165,6 +165,32 @@ impl Keratometry {
         let power = meridian.power.as_ref()?.value;
         let declared = self.index.as_ref()?.value;
         Some(power * declared.factor_to(index))
+    }
+
+    /// The same keratometry with flat and steep in order.
+    ///
+    /// When both radii (else both powers) say that they stood the other way round, the two meridians change places with
+    /// everything that belongs to them, and [`Keratometry::reordered`] says so. Equal values stay as they stand.
+    #[must_use]
+    pub fn in_order(mut self) -> Self {
+        let radii = self.flat.radius.as_ref().zip(self.steep.radius.as_ref());
+        let powers = self.flat.power.as_ref().zip(self.steep.power.as_ref());
+        let exchanged = match (radii, powers) {
+            (Some((flat, steep)), _) => flat.value < steep.value,
+            (None, Some((flat, steep))) => flat.value > steep.value,
+            (None, None) => false,
+        };
+        if exchanged {
+            core::mem::swap(&mut self.flat, &mut self.steep);
+            self.reordered = true;
+            for meridian in [&mut self.flat, &mut self.steep] {
+                let moved = Some(Conversion::Reordered);
+                meridian.radius.iter_mut().for_each(|reading| reading.converted = moved);
+                meridian.power.iter_mut().for_each(|reading| reading.converted = moved);
+                meridian.meridian.iter_mut().for_each(|reading| reading.converted = moved);
+            }
+        }
+        self
     }
 
     /// Flat and steep power in terms of the index given.

@@ -1,0 +1,68 @@
+//! The command line: one file per subcommand.
+//!
+//! Data go to stdout, logs to stderr. Exit codes, the highest applies: 0 done; 1 something waits for a person; 2 what the
+//! user typed, set or gave is bad; 3 the environment (disk, key, port, lock).
+
+mod failure;
+mod output;
+mod plan;
+
+pub use failure::Failure;
+
+use clap::{Parser, Subcommand};
+
+/// Turns the exports of keratometers and biometers into sealed plan sheets for astigmatism surgery.
+///
+/// Decision support, not a certified medical device unless its operator has made it one. The licensed surgeon decides;
+/// local protocols come first.
+#[derive(Debug, Parser)]
+#[command(name = "axiswright", version, max_term_width = 100, arg_required_else_help = true)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Plan(plan::PlanArguments),
+}
+
+impl Command {
+    fn json(&self) -> bool {
+        match self {
+            Self::Plan(arguments) => arguments.json,
+        }
+    }
+}
+
+/// What a command ended with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ended {
+    /// Done.
+    Done = 0,
+    /// Something waits for a person.
+    Waits = 1,
+    /// What the user gave is bad.
+    Bad = 2,
+    /// The environment.
+    Environment = 3,
+}
+
+/// Runs the program and gives its exit code.
+pub fn main() -> std::process::ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version are answers; everything else was typed wrong.
+            let code = if error.use_stderr() { Ended::Bad } else { Ended::Done };
+            let _ = error.print();
+            return std::process::ExitCode::from(code as u8);
+        }
+    };
+    let json = arguments.command.json();
+    let ended = match arguments.command {
+        Command::Plan(arguments) => plan::run(&arguments),
+    };
+    let ended = ended.unwrap_or_else(|failure| failure.report(json));
+    std::process::ExitCode::from(ended as u8)
+}

@@ -1,0 +1,237 @@
+//! `plan`: one case file without a site.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde_json::{Value, json};
+
+use super::Ended;
+use super::failure::Failure;
+use super::output::{print_json, print_line};
+use crate::bridge::{Considered, Outcome, consider};
+use crate::casebook::join;
+use crate::checks::{self, Context, LensOnFile, NumberScheme};
+use crate::finding::Finding;
+use crate::model::{Procedure, Seat};
+use crate::plan::{Computation, Marks, Order, Settings, TheatreMethod, as_json};
+use crate::site::{CaseFile, case_file};
+use crate::units::round;
+
+/// Plan one case file without a site: for checking, teaching and scripting.
+///
+/// The case file is TOML or JSON; demo-data/cases holds full examples. Exit code 0: planned; 1: held or blocked; 2: the
+/// file cannot be used.
+#[derive(Debug, Args)]
+pub(super) struct PlanArguments {
+    /// The case file.
+    case: PathBuf,
+    /// Print the plan as JSON.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// The time to plan at, RFC 3339; default: now.
+    #[arg(long, value_name = "RFC3339")]
+    now: Option<jiff::Timestamp>,
+    /// Print every step with formula, inputs, result and source.
+    #[arg(long)]
+    steps: bool,
+}
+
+/// Reads a file the user named.
+pub(super) fn read_file(path: &Path) -> Result<Vec<u8>, Failure> {
+    #[expect(clippy::disallowed_methods, reason = "the command line reads the files it is given")]
+    let bytes = std::fs::read(path);
+    bytes.map_err(|error| {
+        Failure::bad("file", format!("cannot be read: {error}"), "check the path and the rights of the file")
+            .at(path.display().to_string())
+    })
+}
+
+/// A case file through all stages.
+pub(super) fn consider_file(
+    path: &Path,
+    now: Option<jiff::Timestamp>,
+) -> Result<(Considered, CaseFile), Failure> {
+    let name = path
+        .file_name()
+        .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+    let file = case_file(&name, &read_file(path)?)?;
+    #[expect(clippy::disallowed_methods, reason = "the command line reads the clock")]
+    let now = now.unwrap_or_else(jiff::Timestamp::now);
+    let casebook = join(&file.evidence);
+    let case = casebook.cases.into_iter().next().ok_or_else(|| {
+        Failure::bad("text", "the file holds no operation", "add a table `[operation]`").at(name.clone())
+    })?;
+    if let Some(procedure) = &case.entry.procedure {
+        if procedure.value != Procedure::ToricLens {
+            return Err(Failure::bad(
+                "procedure",
+                format!("`{}` cannot be planned by this version", procedure.value.word()),
+                "this version plans cataract surgery with a toric lens: `procedure = \"toric_lens\"`",
+            )
+            .at(name));
+        }
+    }
+    let surgeons = [file.surgeon.name.clone()];
+    let lenses: Vec<LensOnFile> = file
+        .lenses
+        .iter()
+        .map(|lens| LensOnFile { name: lens.name.clone(), has_box_codes: lens.family.is_ok() })
+        .collect();
+    let context = Context {
+        now,
+        history_required: true,
+        number_scheme: NumberScheme::None,
+        approved_surgeons: &surgeons,
+        approved_lenses: &lenses,
+        unapproved: &[],
+        check_names: true,
+    };
+    let order = order(&case.entry, &file);
+    let considered = consider(case, &context, &checks::Settings::default(), order.as_ref(), &file.answers);
+    Ok((considered, file))
+}
+
+fn order(entry: &crate::model::ListEntry, file: &CaseFile) -> Option<Order> {
+    let wanted = entry.lens.as_ref().map(|lens| lens.value.as_str());
+    let lens = match wanted {
+        Some(name) => file.lenses.iter().find(|lens| lens.name == name)?,
+        None => file.lenses.first()?,
+    };
+    let seat = entry.seat.as_ref().map(|seat| seat.value).or(file.surgeon.seat).unwrap_or(Seat::Head);
+    Some(Order {
+        surgeon: file.surgeon.clone(),
+        family: lens.family.clone().ok()?,
+        entered: file.entered.clone(),
+        seat,
+        method: TheatreMethod::RingOnMarks,
+        marks: Marks::default(),
+        settings: Settings::default(),
+    })
+}
+
+/// Runs the command.
+pub(super) fn run(arguments: &PlanArguments) -> Result<Ended, Failure> {
+    let (considered, _) = consider_file(&arguments.case, arguments.now)?;
+    if arguments.json {
+        print_json(&plan_json(&considered));
+    } else {
+        print_plan(&considered, arguments.steps);
+    }
+    Ok(match considered.outcome {
+        Outcome::Planned(_) => Ended::Done,
+        Outcome::Waiting | Outcome::Blocked | Outcome::Held(_) => Ended::Waits,
+    })
+}
+
+/// The object of `plan --json`.
+fn plan_json(considered: &Considered) -> Value {
+    let findings: Vec<Value> =
+        considered.findings.iter().map(|finding| finding.as_json(considered.answer_to(finding))).collect();
+    let mut object = serde_json::Map::new();
+    object.insert("state".to_owned(), json!(considered.state().word()));
+    object.insert("case".to_owned(), json!(considered.case.id.as_str()));
+    object.insert("eye".to_owned(), json!(considered.case.eye.map(crate::model::Eye::word)));
+    match &considered.outcome {
+        Outcome::Planned(plan) => object.extend(as_json(plan.computation())),
+        Outcome::Held(trial) => {
+            object.insert("trial".to_owned(), Value::Object(as_json(trial.computation())));
+        }
+        Outcome::Waiting | Outcome::Blocked => {}
+    }
+    object.insert("findings".to_owned(), Value::Array(findings));
+    Value::Object(object)
+}
+
+fn print_finding(finding: &Finding, answered: Option<&crate::finding::Answer>) {
+    print_line(&format!(
+        "  {} {}: {}",
+        finding.severity().word(),
+        finding.code().reference(),
+        finding.message()
+    ));
+    for place in finding.places() {
+        print_line(&format!("      at {}", place.with_name()));
+    }
+    match answered {
+        Some(answer) => print_line(&format!("      answered by {}: {}", answer.by, answer.reason)),
+        None => {
+            if let Some(next) = finding.next_step() {
+                print_line(&format!("      next: {next}"));
+            }
+        }
+    }
+}
+
+fn print_plan(considered: &Considered, steps: bool) {
+    print_line(&format!("case {}: {}", considered.case.id, considered.state().word()));
+    match &considered.outcome {
+        Outcome::Planned(plan) => print_numbers(plan.computation(), steps),
+        Outcome::Held(trial) => {
+            print_line("");
+            print_line("TRIAL - not a plan: findings are open");
+            print_numbers(trial.computation(), steps);
+        }
+        Outcome::Waiting => print_line("  nothing of this patient has been measured"),
+        Outcome::Blocked => {}
+    }
+    if !considered.findings.is_empty() {
+        print_line("");
+        print_line("findings");
+        for finding in &considered.findings {
+            print_finding(finding, considered.answer_to(finding));
+        }
+    }
+    print_line("");
+    print_line(
+        "Decision support, not a certified medical device. The licensed surgeon decides; local protocols come first.",
+    );
+}
+
+fn print_numbers(computation: &Computation, steps: bool) {
+    let d = |value: crate::units::Dioptre| round::fixed(value.dioptres(), 2);
+    let lens = &computation.lens;
+    print_line("");
+    print_line(&format!("  eye            {}", computation.eye.capitals()));
+    print_line(&format!("  on the box     {}", lens.box_line));
+    if let Some(entered) = &lens.entered {
+        print_line(&format!("                 ENTERED BY {}, NOT COMPUTED: {}", entered.by, entered.reason));
+    }
+    if let Some(axis) = lens.axis {
+        print_line(&format!("  axis           {}", round::meridian(axis)));
+    }
+    if let Some(marking) = &computation.marking {
+        print_line(&format!(
+            "  turns          nasal mark {}, temporal mark {}, sum {}",
+            marking.from_nasal.printed(),
+            marking.from_temporal.printed(),
+            round::fixed(marking.sum_deg, 0)
+        ));
+    }
+    if let Some(residual) = computation.residual {
+        print_line(&format!(
+            "  residual       {} D @ {}",
+            d(residual.cylinder()),
+            round::meridian(residual.steep())
+        ));
+    }
+    if let Some(predicted) = &computation.predicted {
+        print_line(&format!(
+            "  predicted      {} {} x {}",
+            round::signed(predicted.sphere().dioptres(), 2),
+            round::signed(predicted.cylinder().dioptres(), 2),
+            round::meridian(predicted.axis())
+        ));
+    }
+    if steps {
+        for step in &computation.steps {
+            print_line("");
+            print_line(&format!("  {}", step.name));
+            print_line(&format!("      {}", step.formula));
+            for (label, value, from) in &step.inputs {
+                let from = if from.is_empty() { String::new() } else { format!("   [{from}]") };
+                print_line(&format!("      {label} = {value}{from}"));
+            }
+            print_line(&format!("      -> {}   ({})", step.result, step.source.cited()));
+        }
+    }
+}

@@ -1,0 +1,254 @@
+//! Surgeon and lens files: text to the types of the plan.
+
+use super::node::{Table, Taken, TextFault, Tree};
+use crate::model::{Seat, Written};
+use crate::optics::view::LimbalPlace;
+use crate::plan::{
+    BoxPlane, BoxPower, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover,
+    LensConstants, LensFamily, LensKind, LensStep, PosteriorChoice, PowerRange, Surgeon,
+};
+use crate::units::{Dioptre, Direction, Meridian, OutOfRange};
+
+/// A lens family as read: planable, or with what keeps it from being planned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LensRead {
+    /// Name, as lists write it.
+    pub name: String,
+    /// The family, or why it cannot be planned.
+    pub family: Result<LensFamily, String>,
+}
+
+pub(super) fn ranged<T>(
+    taken: &Taken<'_>,
+    make: impl Fn(f64) -> Result<T, OutOfRange>,
+) -> Result<(T, Written), TextFault> {
+    let written = taken.number()?;
+    let value = make(written.value()).map_err(|error| {
+        taken.fault(
+            error.to_string(),
+            format!("write a value from {} to {} {}", error.min, error.max, error.unit),
+        )
+    })?;
+    Ok((value, written))
+}
+
+fn dioptres(table: &Table<'_>, key: &'static str) -> Result<Option<Dioptre>, TextFault> {
+    table.get(key).map(|taken| Ok(ranged(&taken, Dioptre::from_reading)?.0)).transpose()
+}
+
+fn need_dioptres(table: &Table<'_>, key: &'static str, what: &str) -> Result<Dioptre, TextFault> {
+    Ok(ranged(&table.need(key, what)?, Dioptre::from_reading)?.0)
+}
+
+fn word<T>(taken: &Taken<'_>, read: impl Fn(&str) -> Option<T>, known: &str) -> Result<T, TextFault> {
+    let text = taken.text()?;
+    read(&text).ok_or_else(|| taken.fault(format!("`{text}` is unknown"), format!("known: {known}")))
+}
+
+/// Reads a surgeon's file.
+///
+/// # Errors
+/// [`TextFault`] with line, key and the next step.
+pub fn surgeon(file: &str, text: &str) -> Result<Surgeon, TextFault> {
+    let tree = Tree::parse(file, text)?;
+    surgeon_table(tree.table()?)
+}
+
+pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
+    let formula = table.need("formula", "the planning formula")?;
+    let posterior = table.get("posterior_model");
+    let leftover = table.get("leftover");
+    let surgeon = Surgeon {
+        name: table.need("name", "the surgeon's name")?.text()?,
+        revision: table.get("revision").map(|taken| taken.text_as_written()).transpose()?,
+        formula: word(&formula, FormulaName::from_word, "Haigis 2000, Holladay 1988, Retzlaff 1990")?,
+        posterior: match posterior {
+            Some(taken) => word(&taken, PosteriorChoice::from_word, "eom2015, constant, none")?,
+            None => PosteriorChoice::Eom2015,
+        },
+        leftover: match leftover {
+            Some(taken) => word(&taken, Leftover::from_word, "least, with-the-rule")?,
+            None => Leftover::Least,
+        },
+        incision: table.get("incision").map(|taken| incision(taken.table()?)).transpose()?,
+        seat: table.get("seat").map(|taken| word(&taken, Seat::from_word, "head, temporal")).transpose()?,
+        backup: table.text("backup")?,
+    };
+    table.finish()?;
+    Ok(surgeon)
+}
+
+fn direction(taken: &Taken<'_>) -> Result<Direction, TextFault> {
+    Ok(ranged(taken, Direction::from_reading)?.0)
+}
+
+fn incision(table: Table<'_>) -> Result<IncisionProfile, TextFault> {
+    let site = match (table.get("site"), table.get("at_deg")) {
+        (Some(taken), None) => {
+            let known = "nasal, temporal, superior, inferior, superonasal, superotemporal, inferonasal, inferotemporal";
+            IncisionSite::Word(word(&taken, |text| LimbalPlace::from_word(text.trim()), known)?)
+        }
+        (None, Some(taken)) => {
+            let eyes = taken.table()?;
+            let site = IncisionSite::At {
+                right: direction(&eyes.need("right", "the place in a right eye")?)?,
+                left: direction(&eyes.need("left", "the place in a left eye")?)?,
+            };
+            eyes.finish()?;
+            site
+        }
+        _ => {
+            return Err(table.fault(
+                "the place of the incision must be stated once",
+                "give either `site` (a word, mirrored between the eyes) or `at_deg = { right, left }`",
+            ));
+        }
+    };
+    let flattening = dioptres(&table, "flattening_d")?;
+    let torque = dioptres(&table, "torque_d")?;
+    let steepened = dioptres(&table, "steepened_d")?;
+    let steepened_at = table.get("steepened_deg");
+    let effect = match (flattening, steepened, steepened_at) {
+        (Some(flattening), None, None) => {
+            IncisionEffectStated::Flattening { flattening, torque: torque.unwrap_or(Dioptre::ZERO) }
+        }
+        (None, Some(cylinder), Some(at)) if torque.is_none() && cylinder.dioptres() >= 0.0 => {
+            IncisionEffectStated::Steepened { cylinder, meridian: ranged(&at, Meridian::from_reading)?.0 }
+        }
+        _ => {
+            return Err(table.fault(
+                "it is not clear what the incision does",
+                "give either `flattening_d` at the incision's own meridian (positive: flatter there, with `torque_d` if any), or a published centroid as `steepened_d` (not negative) and `steepened_deg`",
+            ));
+        }
+    };
+    let eyes = table.get("n").map(|taken| taken.count()).transpose()?;
+    table.finish()?;
+    Ok(IncisionProfile { site, effect, eyes })
+}
+
+/// Reads a lens file.
+///
+/// A file without what its box line needs is read all the same, so that a list naming it can be told why it cannot be
+/// planned.
+///
+/// # Errors
+/// [`TextFault`] with line, key and the next step.
+pub fn lens(file: &str, text: &str) -> Result<LensRead, TextFault> {
+    let tree = Tree::parse(file, text)?;
+    lens_table(tree.table()?)
+}
+
+fn range(table: Table<'_>) -> Result<PowerRange, TextFault> {
+    let range = PowerRange {
+        from: need_dioptres(&table, "from", "the least power")?,
+        to: need_dioptres(&table, "to", "the greatest power")?,
+        step: need_dioptres(&table, "step", "the step")?,
+    };
+    table.finish()?;
+    Ok(range)
+}
+
+fn constants(table: Table<'_>) -> Result<LensConstants, TextFault> {
+    let number = |key: &'static str| -> Result<Option<f64>, TextFault> {
+        table.get(key).map(|taken| Ok(taken.number()?.value())).transpose()
+    };
+    let constants = LensConstants {
+        a: number("a")?,
+        sf: number("sf")?,
+        pacd: number("pacd")?,
+        a0: number("a0")?,
+        a1: number("a1")?,
+        a2: number("a2")?,
+        origin: table.need("origin", "the origin of the constants")?.text()?,
+    };
+    table.finish()?;
+    Ok(constants)
+}
+
+pub(super) fn lens_table(table: Table<'_>) -> Result<LensRead, TextFault> {
+    let name = table.need("name", "the name of the lens family")?.text()?;
+    let kind = table.need("kind", "the kind of the lens")?;
+    let kind = word(
+        &kind,
+        |text| match text.trim() {
+            "toric" => Some(LensKind::Toric),
+            "spherical" => Some(LensKind::Spherical),
+            _ => None,
+        },
+        "toric, spherical",
+    )?;
+    let revision = table.get("revision").map(|taken| taken.text_as_written()).transpose()?;
+    let constants = constants(table.need("constants", "the constants of the lens")?.table()?)?;
+    let box_power = table
+        .get("box_power")
+        .map(|taken| {
+            word(
+                &taken,
+                |text| match text.trim() {
+                    "spherical_equivalent" => Some(BoxPower::SphericalEquivalent),
+                    "sphere" => Some(BoxPower::Sphere),
+                    _ => None,
+                },
+                "spherical_equivalent, sphere",
+            )
+        })
+        .transpose()?;
+    let box_plane = table
+        .get("box_cylinder_plane")
+        .map(|taken| {
+            word(
+                &taken,
+                |text| match text.trim() {
+                    "lens" => Some(BoxPlane::Lens),
+                    "cornea" | "corneal" => Some(BoxPlane::Cornea),
+                    _ => None,
+                },
+                "lens, cornea",
+            )
+        })
+        .transpose()?;
+    let equivalent = range(table.need("equivalent_d", "the powers of the family")?.table()?)?;
+    let mut steps = Vec::new();
+    let mut problem = None;
+    for step in table.get("steps").map(|taken| taken.tables()).transpose()?.unwrap_or_default() {
+        let position = steps.len() + 1;
+        let code = step.get("code").map(|taken| taken.text_as_written()).transpose()?.unwrap_or_default();
+        let cylinder = need_dioptres(&step, "cylinder_d", "the cylinder of the step at the lens plane")?;
+        let box_cylinder = dioptres(&step, "box_cylinder_d")?;
+        let made =
+            step.get("equivalent_d").map(|taken| range(taken.table()?)).transpose()?.unwrap_or(equivalent);
+        if box_cylinder.is_none() && box_plane == Some(BoxPlane::Cornea) {
+            problem.get_or_insert_with(|| {
+                format!("step {position} of `{name}` needs `box_cylinder_d`: the box states the cylinder at the cornea")
+            });
+        }
+        step.finish()?;
+        steps.push(LensStep { code, cylinder, box_cylinder: box_cylinder.unwrap_or(cylinder), made });
+    }
+    table.finish()?;
+    let family = match (problem, box_power, box_plane) {
+        (Some(problem), ..) => Err(problem),
+        (None, Some(box_power), Some(box_plane)) => {
+            let family = LensFamily {
+                name: name.clone(),
+                revision,
+                kind,
+                constants,
+                box_power,
+                box_plane,
+                equivalent,
+                steps,
+            };
+            match family.faults().first() {
+                Some(fault) => Err(format!("{fault}; {}", fault.hint())),
+                None => Ok(family),
+            }
+        }
+        (None, None, _) => {
+            Err(format!("lens `{name}` does not state `box_power`: spherical_equivalent or sphere"))
+        }
+        (None, _, None) => Err(format!("lens `{name}` does not state `box_cylinder_plane`: lens or cornea")),
+    };
+    Ok(LensRead { name, family })
+}
