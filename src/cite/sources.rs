@@ -290,6 +290,30 @@ pub const TWO_IDENTIFIERS: Source = Source {
     mark: Mark::Read,
 };
 
+/// How names differ between two records of one person.
+pub const DUPLICATE_NAMES: Source = Source {
+    short: "duplicate records",
+    full: "Just BH et al. Perspect Health Inf Manag 2016;13:1e: 398,939 confirmed duplicate pairs",
+    place: "misspelling 53.1 % of first-name and 33.6 % of last-name mismatches, middle name 58.3 % of all mismatches",
+    mark: Mark::Read,
+};
+
+/// Two instruments of different principle.
+pub const TWO_DEVICES: Source = Source {
+    short: "two instruments",
+    full: "review PMC5742958: keratometry with two devices of different principle and several readings",
+    place: "excerpt; that one source asks for a sign-off is our proposal",
+    mark: Mark::Read,
+};
+
+/// Power formulas after corneal refractive surgery.
+pub const CORNEAL_SURGERY: Source = Source {
+    short: "operated cornea",
+    full: "a keratometric index and a lens position formula assume the shape of a cornea that was never operated on",
+    place: "refractive surgery is a stated reason to estimate the power by other means; the rule is our proposal",
+    mark: Mark::Assumed,
+};
+
 /// Wrong-eye events.
 pub const WRONG_EYE: Source = Source {
     short: "surgical confusions",
@@ -368,6 +392,9 @@ pub const ALL: &[Source] = &[
     IMPOSSIBLE,
     THREE_READINGS,
     TWO_IDENTIFIERS,
+    DUPLICATE_NAMES,
+    TWO_DEVICES,
+    CORNEAL_SURGERY,
     WRONG_EYE,
     DICOM_LATERALITY,
     ORTHOGONAL,

@@ -1,0 +1,12 @@
+//! The product against general-purpose references that are not ours. What is not installed is said, loudly, and the rest
+//! runs.
+
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stderr,
+    reason = "helpers of tests stop the test, and say what was not checked"
+)]
+
+mod toric_eyes;
