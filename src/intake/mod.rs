@@ -3,9 +3,33 @@
 //! A file is read whole or refused whole. What can be read but must be looked at by a person comes back as findings
 //! beside the value; what cannot be read, or contradicts its template, is an [`IntakeError`] that names the place and the
 //! next step. Plausibility is not judged here.
+//!
+//! [`read`] is the door. A text file is read by exactly one [`Template`]: the encoding is pinned, headers are compared
+//! exactly, each line is checked by itself, and every cell becomes a value with its place or the reason why the file is
+//! refused.
 
+mod build;
+mod compile;
+mod dates;
+mod dicom;
 mod error;
+mod list;
+mod name;
 mod outcome;
+mod recognise;
+mod rows;
+mod table;
+mod target;
+mod template;
+mod text;
+mod value;
+mod zone;
 
 pub use error::IntakeError;
 pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, Read};
+pub use recognise::{describe, read};
+pub use template::{
+    Ambiguous, CsvRules, DateRules, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource, IgnoreRules,
+    KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence, Quote,
+    Template, TemplateFault, TextRules, TimeRules, TwoDigitYear,
+};

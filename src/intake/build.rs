@@ -1,0 +1,407 @@
+//! Rows to examinations.
+
+use std::sync::Arc;
+
+use super::IntakeError;
+use super::compile::GroupBy;
+use super::outcome::NotUnderstood;
+use super::rows::{Source, identity};
+use super::table::Row;
+use super::target::{Room, Target};
+use super::template::{ExpectEyes, LayoutKind};
+use super::value::Values;
+use crate::finding::{Code, Finding, Severity};
+use crate::model::{
+    Axial, ByEye, Conversion, Cylinder, Exam, ExamTime, Eye, EyeExam, Identity, Instrument, Keratometry,
+    MeridianReading, Place, Reading, Refraction, Spot, Surface,
+};
+use crate::units::KeratometricIndex;
+
+/// What the rows of a file add up to.
+pub(super) struct Exams {
+    pub(super) exams: Vec<Exam>,
+    pub(super) findings: Vec<Finding>,
+    pub(super) not_understood: Vec<NotUnderstood>,
+}
+
+/// Builds the examinations of a file.
+///
+/// # Errors
+/// The first row that cannot be read refuses the whole file.
+pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
+    let mut built = Exams { exams: Vec::new(), findings: Vec::new(), not_understood: source.unused() };
+    let claims = source.claims(&mut built.not_understood);
+    for row in &source.table.rows {
+        let mut exam = head(source, row)?;
+        exam.file_name = claims.clone();
+        match source.compiled().kind {
+            LayoutKind::RowPerEye | LayoutKind::RowPerEntry => {
+                let values = source.values(row, None)?;
+                let eye = row_eye(source, &values, row)?;
+                *exam.eyes.of_mut(eye) = eye_exam(source, &values, eye, &mut built)?;
+            }
+            LayoutKind::RowBothEyes => {
+                for eye in Eye::BOTH {
+                    let values = source.values(row, Some(eye))?;
+                    *exam.eyes.of_mut(eye) = eye_exam(source, &values, eye, &mut built)?;
+                }
+            }
+        }
+        if exam.eyes.iter().all(|(_, eye)| eye.is_none()) {
+            return Err(IntakeError::Missing {
+                field: "any measured value".to_owned(),
+                code: Some(Code::U10),
+                place: source.place(Spot::Line(row.line)),
+            });
+        }
+        if let Some(time) = &exam.taken
+            && time.value.instant.is_none()
+            && let crate::model::ZoneSource::Declared(zone) = &time.value.zone
+        {
+            built.not_understood.push(NotUnderstood {
+                what: format!("instant of `{}`", time.text),
+                why: format!("a change of the clock repeats or skips this hour in {zone}"),
+                place: time.place.clone(),
+            });
+        }
+        add(source, &mut built.exams, exam, row)?;
+    }
+    if source.compiled().expect_eyes == ExpectEyes::Both {
+        for exam in &built.exams {
+            for (eye, there) in exam.eyes.iter() {
+                if there.is_none() {
+                    let line = exam.identity.number.as_ref().map(|number| number.place.clone());
+                    return Err(IntakeError::Missing {
+                        field: format!("the {eye} eye, which every examination of this template holds,"),
+                        code: None,
+                        place: line.unwrap_or_else(|| source.place(Spot::Whole)),
+                    });
+                }
+            }
+        }
+    }
+    Ok(built)
+}
+
+fn row_eye(source: &Source<'_>, values: &Values<'_>, row: &Row) -> Result<Eye, IntakeError> {
+    let part = source.compiled().eye_from.as_ref();
+    let raw = part.and_then(|part| source.part(part, row)).filter(|raw| !raw.text.is_empty());
+    match raw {
+        Some(raw) => Ok(values.eye_of(&raw, "eye")?.value),
+        None => Err(IntakeError::Missing {
+            field: "eye".to_owned(),
+            code: Some(Code::L03),
+            place: source.place(Spot::Line(row.line)),
+        }),
+    }
+}
+
+/// The examination of a row without its eyes.
+fn head(source: &Source<'_>, row: &Row) -> Result<Exam, IntakeError> {
+    let values = source.values(row, None)?;
+    let folder = source.input.folder;
+    let stated = values.text(Target::ExamDevice)?;
+    if let (Some(declared), Some(stated)) = (&folder.device, &stated)
+        && *declared != stated.value
+    {
+        return Err(IntakeError::WrongFolder {
+            expected: format!("files of `{declared}`"),
+            found: format!("a file of `{}`", stated.value),
+            place: stated.place.clone(),
+        });
+    }
+    let key = folder.device.clone().or_else(|| stated.map(|stated| stated.value));
+    Ok(Exam {
+        identity: identity(&values)?,
+        instrument: Instrument {
+            key: key.unwrap_or_else(|| source.template.id().to_owned()),
+            serial: values.text(Target::ExamSerial)?.map(|serial| serial.value),
+            class: folder.class,
+        },
+        taken: values.time(Target::ExamTime)?,
+        uid: values.text(Target::ExamUid)?,
+        eyes: ByEye::default(),
+        stated_eyes: Vec::new(),
+        file_name: crate::model::FileNameClaims::default(),
+        file: Arc::clone(source.file),
+        template: Some(source.template.reference().clone()),
+    })
+}
+
+/// Puts an examination beside the others, or its eye into the one it belongs to.
+fn add(source: &Source<'_>, exams: &mut Vec<Exam>, exam: Exam, row: &Row) -> Result<(), IntakeError> {
+    let by = &source.compiled().group_by;
+    let Some(same) = exams.iter_mut().rev().find(|other| belong_together(other, &exam, by)) else {
+        exams.push(exam);
+        return Ok(());
+    };
+    let contradiction = |what: &str| IntakeError::Layout {
+        what: format!("{what} of one examination"),
+        expected: "the same in all its rows".to_owned(),
+        found: "another".to_owned(),
+        place: source.place(Spot::Line(row.line)),
+    };
+    if !same_person(&same.identity, &exam.identity) {
+        return Err(contradiction("patient"));
+    }
+    if value(same.uid.as_ref()) != value(exam.uid.as_ref()) {
+        return Err(contradiction("identifier"));
+    }
+    let Exam { eyes: ByEye { right, left }, .. } = exam;
+    for (eye, new) in [(Eye::Right, right), (Eye::Left, left)] {
+        let Some(new) = new else { continue };
+        match same.eyes.of_mut(eye) {
+            empty @ None => *empty = Some(new),
+            Some(old) => {
+                if !adds_a_surface(old, &new) {
+                    return Err(IntakeError::Layout {
+                        what: format!("rows of the {eye} eye in one examination"),
+                        expected: "one".to_owned(),
+                        found: "another".to_owned(),
+                        place: source.place(Spot::Line(row.line)),
+                    });
+                }
+                old.keratometry.extend(new.keratometry);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Whether a second row of an eye brings nothing but keratometry of another surface.
+fn adds_a_surface(old: &EyeExam, new: &EyeExam) -> bool {
+    new.axial.is_none()
+        && new.refraction.is_none()
+        && new.lens_status.is_none()
+        && new.corneal_surgery.is_none()
+        && new.keratometry.iter().all(|k| old.keratometry_of(k.surface).is_none())
+}
+
+fn value<T>(reading: Option<&Reading<T>>) -> Option<&T> {
+    reading.map(|reading| &reading.value)
+}
+
+fn same_person(one: &Identity, other: &Identity) -> bool {
+    value(one.name.as_ref()) == value(other.name.as_ref())
+        && value(one.birth_date.as_ref()) == value(other.birth_date.as_ref())
+        && value(one.sex.as_ref()) == value(other.sex.as_ref())
+        && value(one.authority.as_ref()) == value(other.authority.as_ref())
+}
+
+fn belong_together(one: &Exam, other: &Exam, by: &[GroupBy]) -> bool {
+    let number = |exam: &Exam| exam.identity.number.as_ref().map(|number| number.value.comparable());
+    let time = |exam: &Exam| -> Option<ExamTime> { exam.taken.as_ref().map(|taken| taken.value.clone()) };
+    let numbered = number(one).is_some() || same_person(&one.identity, &other.identity);
+    numbered
+        && one.instrument == other.instrument
+        && by.iter().all(|by| match by {
+            GroupBy::Number => number(one) == number(other),
+            GroupBy::Time => time(one) == time(other),
+            GroupBy::Day => time(one).map(|t| t.date()) == time(other).map(|t| t.date()),
+            GroupBy::Uid => value(one.uid.as_ref()) == value(other.uid.as_ref()),
+        })
+}
+
+/// Everything a row says about one eye; none when nothing was measured there.
+fn eye_exam(
+    source: &Source<'_>,
+    values: &Values<'_>,
+    eye: Eye,
+    built: &mut Exams,
+) -> Result<Option<EyeExam>, IntakeError> {
+    if !values.any_measured() && !values.has(Target::KmCylinder) {
+        for target in Target::ALL.iter().filter(|target| matches!(target.room(), Room::Eye | Room::Fact)) {
+            let Some(raw) = values.raw(*target).filter(|raw| !raw.assigned) else { continue };
+            if target.kind().is_number() {
+                return Err(IntakeError::Missing {
+                    field: format!("the measured value of the {eye} eye that belongs to `{target}`"),
+                    code: Some(Code::U10),
+                    place: raw.place.clone(),
+                });
+            }
+            built.not_understood.push(NotUnderstood {
+                what: format!("`{target}` of the {eye} eye"),
+                why: "nothing was measured of this eye".to_owned(),
+                place: raw.place.clone(),
+            });
+        }
+        return Ok(None);
+    }
+    Ok(Some(EyeExam {
+        keratometry: keratometry(source, values, eye, &mut built.findings)?.into_iter().collect(),
+        axial: axial(values)?,
+        refraction: refraction(values, eye, &mut built.findings)?,
+        lens_status: values.lens_status()?,
+        corneal_surgery: values.corneal_surgery()?,
+    }))
+}
+
+/// A number that cannot stand without another.
+fn needs(values: &Values<'_>, there: Target, needed: Target) -> Result<(), IntakeError> {
+    match values.raw(there) {
+        Some(raw) if !raw.assigned => Err(IntakeError::Missing {
+            field: format!("`{needed}`, to which `{there}` belongs,"),
+            code: Some(Code::U10),
+            place: raw.place.clone(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+fn keratometry(
+    source: &Source<'_>,
+    values: &Values<'_>,
+    eye: Eye,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<Keratometry>, IntakeError> {
+    let powers =
+        [Target::FlatRadius, Target::FlatPower, Target::SteepRadius, Target::SteepPower, Target::KmCylinder];
+    if !powers.into_iter().any(|target| values.has(target)) {
+        for lonely in [Target::FlatMeridian, Target::SteepMeridian, Target::KmCylinderAxis, Target::KmSpread]
+        {
+            needs(values, lonely, Target::FlatRadius)?;
+        }
+        return Ok(None);
+    }
+    let surface = values.surface()?.ok_or_else(|| IntakeError::Missing {
+        field: Target::KmSurface.word().to_owned(),
+        code: None,
+        place: source.place(Spot::Template(source.template.id().to_owned())),
+    })?;
+    let flat = MeridianReading {
+        radius: values.length(Target::FlatRadius)?,
+        power: values.power(Target::FlatPower)?,
+        meridian: values.meridian(Target::FlatMeridian, eye, findings)?,
+    };
+    let steep = MeridianReading {
+        radius: values.length(Target::SteepRadius)?,
+        power: values.power(Target::SteepPower)?,
+        meridian: values.meridian(Target::SteepMeridian, eye, findings)?,
+    };
+    let reported_cylinder = match values.power(Target::KmCylinder)? {
+        Some(power) => {
+            Some(Cylinder { power, axis: values.meridian(Target::KmCylinderAxis, eye, findings)? })
+        }
+        None => {
+            needs(values, Target::KmCylinderAxis, Target::KmCylinder)?;
+            None
+        }
+    };
+    let (flat, steep, reordered) = ordered(flat, steep, eye, findings);
+    Ok(Some(Keratometry {
+        flat,
+        steep,
+        index: match values.index()? {
+            Some(index) => Some(index),
+            None if surface == Surface::Anterior => folder_index(source)?,
+            None => None,
+        },
+        surface,
+        method: values.method()?,
+        zone: values.length(Target::KmZone)?,
+        readings: values.count(Target::KmReadings)?,
+        spread: values.power(Target::KmSpread)?,
+        quality: values.quality()?,
+        reported_cylinder,
+        reordered,
+        medians: false,
+    }))
+}
+
+/// The index the folder declares, where the file states none.
+fn folder_index(source: &Source<'_>) -> Result<Option<Reading<KeratometricIndex>>, IntakeError> {
+    let Some(declared) = source.input.folder.index else { return Ok(None) };
+    let place = source.place(Spot::Key("folder.index".to_owned()));
+    let index = KeratometricIndex::from_reading(declared).map_err(|error| IntakeError::Template {
+        detail: format!("declared for this folder: {error}"),
+        place: place.clone(),
+    })?;
+    Ok(Some(Reading::new(index, declared.to_string(), place).converted(Conversion::FromTemplate)))
+}
+
+/// Flat before steep: by radius where both are there, else by power. The meridians go with their values.
+fn ordered(
+    flat: MeridianReading,
+    steep: MeridianReading,
+    eye: Eye,
+    findings: &mut Vec<Finding>,
+) -> (MeridianReading, MeridianReading, bool) {
+    let (swapped, texts) = if let (Some(f), Some(s)) = (&flat.radius, &steep.radius) {
+        (f.value < s.value, [read(f), read(s)])
+    } else if let (Some(f), Some(s)) = (&flat.power, &steep.power) {
+        (f.value > s.value, [read(f), read(s)])
+    } else {
+        return (flat, steep, false);
+    };
+    if !swapped {
+        return (flat, steep, false);
+    }
+    let [(flat_text, flat_place), (steep_text, steep_place)] = texts;
+    findings.push(
+        Finding::new(
+            Code::U05,
+            Severity::Note,
+            format!("flat `{flat_text}` and steep `{steep_text}` of the {eye} eye stood the other way round and were reordered with their meridians"),
+            format!("flat and steep of the {eye} eye stood the other way round and were reordered with their meridians"),
+        )
+        .eye(eye)
+        .expected("the flat meridian flatter than the steep one")
+        .found(format!("flat {flat_text}, steep {steep_text}"))
+        .at(flat_place)
+        .at(steep_place),
+    );
+    (turned(steep), turned(flat), true)
+}
+
+fn read<T>(reading: &Reading<T>) -> (String, Place) {
+    (reading.text.clone(), reading.place.clone())
+}
+
+fn turned(meridian: MeridianReading) -> MeridianReading {
+    MeridianReading {
+        radius: meridian.radius.map(|reading| reading.converted(Conversion::Reordered)),
+        power: meridian.power.map(|reading| reading.converted(Conversion::Reordered)),
+        meridian: meridian.meridian.map(|reading| reading.converted(Conversion::Reordered)),
+    }
+}
+
+fn axial(values: &Values<'_>) -> Result<Option<Axial>, IntakeError> {
+    let axial = Axial {
+        length: values.length(Target::AxialLength)?,
+        method: values.length_method()?,
+        depth: values.length(Target::AxialDepth)?,
+        depth_from: values.depth_from()?,
+        lens: values.length(Target::AxialLens)?,
+        cornea: values.thickness(Target::AxialCornea)?,
+        white: values.length(Target::AxialWhite)?,
+        spread: values.length(Target::AxialSpread)?,
+        quality: None,
+    };
+    let measured = axial.length.is_some()
+        || axial.depth.is_some()
+        || axial.lens.is_some()
+        || axial.cornea.is_some()
+        || axial.white.is_some();
+    if axial.length.is_none() {
+        needs(values, Target::AxialSpread, Target::AxialLength)?;
+    }
+    Ok(measured.then_some(axial))
+}
+
+fn refraction(
+    values: &Values<'_>,
+    eye: Eye,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<Refraction>, IntakeError> {
+    let Some(sphere) = values.power(Target::RefractionSphere)? else {
+        needs(values, Target::RefractionCylinder, Target::RefractionSphere)?;
+        needs(values, Target::RefractionAxis, Target::RefractionSphere)?;
+        return Ok(None);
+    };
+    Ok(Some(Refraction {
+        sphere,
+        cylinder: values.power(Target::RefractionCylinder)?,
+        axis: values.meridian(Target::RefractionAxis, eye, findings)?,
+        vertex: values.length(Target::RefractionVertex)?,
+    }))
+}

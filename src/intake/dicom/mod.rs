@@ -1,0 +1,235 @@
+//! DICOM objects: Keratometry Measurements and Ophthalmic Axial Measurements.
+//!
+//! The way of a file: [`part10`] takes the wrapper off, [`guard`] walks the structure and rewrites it in one encoding,
+//! the decoder turns that into an object, [`object`] gives typed access, [`common`], [`keratometry`] and [`axial`] fill
+//! the model. The eye is stated by the sequence a value stands in; laterality elements are held against it.
+
+mod axial;
+mod common;
+mod guard;
+mod keratometry;
+mod object;
+mod part10;
+mod text;
+
+use std::sync::Arc;
+
+use dicom_core::Tag;
+use dicom_dictionary_std::tags;
+use dicom_object::InMemDicomObject;
+use dicom_transfer_syntax_registry::entries;
+
+use self::object::{Document, Node, Number};
+use super::outcome::{Brings, Content, Input, NotUnderstood, Read};
+use crate::finding::Finding;
+use crate::intake::IntakeError;
+use crate::model::{ByEye, Digest, Exam, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Spot};
+
+const KERATOMETRY: &str = "1.2.840.10008.5.1.4.1.1.78.3";
+const AXIAL: &str = "1.2.840.10008.5.1.4.1.1.78.7";
+
+/// Other classes by name, and whether they carry measurements of an eye. Source: DICOM PS3.6 table A-1.
+const OTHER_CLASSES: &[(&str, &str, bool)] = &[
+    ("1.2.840.10008.1.3.10", "Media Storage Directory", false),
+    ("1.2.840.10008.5.1.4.1.1.7", "Secondary Capture Image", false),
+    ("1.2.840.10008.5.1.4.1.1.77.1.5.1", "Ophthalmic Photography 8 Bit Image", false),
+    ("1.2.840.10008.5.1.4.1.1.77.1.5.2", "Ophthalmic Photography 16 Bit Image", false),
+    ("1.2.840.10008.5.1.4.1.1.77.1.5.4", "Ophthalmic Tomography Image", false),
+    ("1.2.840.10008.5.1.4.1.1.78.1", "Lensometry Measurements", true),
+    ("1.2.840.10008.5.1.4.1.1.78.2", "Autorefraction Measurements", true),
+    ("1.2.840.10008.5.1.4.1.1.78.4", "Subjective Refraction Measurements", true),
+    ("1.2.840.10008.5.1.4.1.1.78.5", "Visual Acuity Measurements", true),
+    ("1.2.840.10008.5.1.4.1.1.78.6", "Spectacle Prescription Report", true),
+    ("1.2.840.10008.5.1.4.1.1.78.8", "Intraocular Lens Calculations", true),
+    ("1.2.840.10008.5.1.4.1.1.82.1", "Corneal Topography Map", true),
+    ("1.2.840.10008.5.1.4.1.1.88.11", "Basic Text SR", true),
+    ("1.2.840.10008.5.1.4.1.1.88.22", "Enhanced SR", true),
+    ("1.2.840.10008.5.1.4.1.1.88.33", "Comprehensive SR", true),
+    ("1.2.840.10008.5.1.4.1.1.104.1", "Encapsulated PDF", false),
+];
+
+/// What the reader of one class fills.
+#[derive(Debug, Default)]
+struct Outcome {
+    eyes: ByEye<Option<EyeExam>>,
+    findings: Vec<Finding>,
+    notes: Vec<NotUnderstood>,
+}
+
+/// A number that was measured: zero stands for "not measured" and is said so.
+///
+/// For radii, powers of a meridian, lengths and thicknesses only; an axis of zero is an axis.
+fn measured(
+    item: &Node<'_>,
+    tag: Tag,
+    field: &str,
+    outcome: &mut Outcome,
+) -> Result<Option<Number>, IntakeError> {
+    let number = item.number(tag, field)?;
+    if let Some(zero) = number.as_ref().filter(|number| number.value.abs() <= 0.0) {
+        outcome.notes.push(NotUnderstood {
+            what: format!("{field} `{}`", zero.text),
+            why: "zero stands for not measured".to_owned(),
+            place: zero.place.clone(),
+        });
+        return Ok(None);
+    }
+    Ok(number)
+}
+
+/// Reads one DICOM file whatever its name, without asking which reader it belongs to.
+///
+/// # Errors
+/// Every [`IntakeError`] but those of text files.
+pub fn read_object(input: &Input<'_>) -> Result<Read, IntakeError> {
+    let file = FileRef { digest: Digest::of(input.bytes), name: input.name.to_owned() };
+    read(input, &Arc::new(file))
+}
+
+/// Reads one DICOM file.
+///
+/// # Errors
+/// Every [`IntakeError`] but those of text files.
+pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, IntakeError> {
+    let whole = Place::File { file: Arc::clone(file), spot: Spot::Whole };
+    if input.bytes.is_empty() {
+        return Err(IntakeError::Empty { place: whole });
+    }
+    let opened = part10::open(input.bytes, &whole)?;
+    let sound = guard::walk(&opened.data_set, opened.implicit, &whole)?;
+    let set_place = || whole.at(Spot::Tag(object::tag_text(tags::SPECIFIC_CHARACTER_SET)));
+    let charset =
+        text::Charset::declared(sound.character_set.as_deref().unwrap_or_default()).map_err(|fault| {
+            IntakeError::Encoding { encoding: fault.set, detail: fault.detail, place: set_place() }
+        })?;
+    let syntax = entries::EXPLICIT_VR_LITTLE_ENDIAN.erased();
+    let decoded = InMemDicomObject::read_dataset_with_ts(sound.explicit.as_slice(), &syntax)
+        .map_err(|error| IntakeError::Structure { detail: error.to_string(), place: whole.clone() })?;
+    let document = Document::new(whole, charset);
+    let root = Node::root(&document, &decoded);
+
+    let mut outcome = Outcome::default();
+    for note in opened.notes.iter().chain(&sound.notes) {
+        outcome.notes.push(NotUnderstood {
+            what: note.clone(),
+            why: "the data set could be read all the same".to_owned(),
+            place: document.whole().clone(),
+        });
+    }
+    let class = class_of(&root, &opened.meta, &mut outcome)?;
+    refuse_unfit(&root, input, class)?;
+    let instrument = common::instrument(&root, input, class)?;
+    let identity = common::identity(&root)?;
+    let uid = common::uid(&root, &opened.meta, &mut outcome.notes)?;
+    let taken = common::taken(&root, input, &mut outcome.notes)?;
+    let stated_eyes = common::stated_eyes(&root)?;
+    // The modality repeats the class.
+    let _modality = root.text(tags::MODALITY)?;
+    if class == InstrumentClass::Keratometer {
+        keratometry::read(&root, input, &mut outcome)?;
+    } else {
+        axial::read(&root, &mut outcome)?;
+    }
+    if !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
+        return Err(IntakeError::NoMeasurement {
+            kind: "no eye in it has a measured value".to_owned(),
+            place: document.whole().clone(),
+        });
+    }
+    root.untouched(&mut outcome.notes);
+    let exam = Exam {
+        identity,
+        instrument,
+        taken,
+        uid,
+        eyes: outcome.eyes,
+        stated_eyes,
+        file_name: FileNameClaims::default(),
+        file: Arc::clone(file),
+        template: None,
+    };
+    Ok(Read {
+        digest: file.digest,
+        content: Content::Exams(vec![exam]),
+        findings: outcome.findings,
+        not_understood: outcome.notes,
+        template: None,
+    })
+}
+
+fn has_value(eye: &EyeExam) -> bool {
+    !eye.keratometry.is_empty()
+        || eye.axial.as_ref().is_some_and(|axial| {
+            axial.length.is_some() || axial.depth.is_some() || axial.lens.is_some() || axial.cornea.is_some()
+        })
+}
+
+/// The class of the object, by what its instrument is.
+fn class_of(
+    root: &Node<'_>,
+    meta: &part10::Meta,
+    outcome: &mut Outcome,
+) -> Result<InstrumentClass, IntakeError> {
+    let stated = root.text(tags::SOP_CLASS_UID)?;
+    let place = root.place(tags::SOP_CLASS_UID);
+    if let (Some(inside), Some(outside)) = (&stated, &meta.sop_class)
+        && inside.value != *outside
+    {
+        outcome.notes.push(NotUnderstood {
+            what: "MediaStorageSOPClassUID (0002,0002)".to_owned(),
+            why: "differs from the SOP class of the data set, which was taken".to_owned(),
+            place: place.clone(),
+        });
+    }
+    let uid = stated.map(|reading| reading.value).or_else(|| meta.sop_class.clone());
+    let Some(uid) = uid else {
+        return Err(IntakeError::UnknownKind {
+            seen: "a DICOM object that states no SOP class".to_owned(),
+            place,
+        });
+    };
+    match uid.as_str() {
+        KERATOMETRY => Ok(InstrumentClass::Keratometer),
+        AXIAL => Ok(InstrumentClass::Biometer),
+        _ => match OTHER_CLASSES.iter().find(|(other, _, _)| *other == uid) {
+            Some((_, name, true)) => Err(IntakeError::UnknownKind {
+                seen: format!("a DICOM object of class {name} ({uid}), which is not read"),
+                place,
+            }),
+            Some((_, name, false)) => Err(IntakeError::NoMeasurement {
+                kind: format!("it is a DICOM object of class {name} ({uid})"),
+                place,
+            }),
+            None => Err(IntakeError::UnknownKind { seen: format!("a DICOM object of class {uid}"), place }),
+        },
+    }
+}
+
+/// Refuses what does not belong into the folder, and measurements of a test object.
+fn refuse_unfit(root: &Node<'_>, input: &Input<'_>, class: InstrumentClass) -> Result<(), IntakeError> {
+    let wrong = |expected: String| IntakeError::WrongFolder {
+        expected,
+        found: match class {
+            InstrumentClass::Biometer => "axial measurements of an eye".to_owned(),
+            _ => "keratometry of an eye".to_owned(),
+        },
+        place: root.own_place(),
+    };
+    if input.folder.brings != Brings::Measurements {
+        return Err(wrong(input.folder.brings.word().to_owned()));
+    }
+    let lengths = class == InstrumentClass::Biometer;
+    if lengths && input.folder.class == InstrumentClass::Keratometer {
+        return Err(wrong("measurements of a keratometer".to_owned()));
+    }
+    if lengths && input.folder.class == InstrumentClass::Refractor {
+        return Err(wrong("measurements of a refractor".to_owned()));
+    }
+    if root.text(tags::QUALITY_CONTROL_SUBJECT)?.is_some_and(|reading| reading.value == "YES") {
+        return Err(IntakeError::NoMeasurement {
+            kind: "it was measured on a test object, not on a patient".to_owned(),
+            place: root.place(tags::QUALITY_CONTROL_SUBJECT),
+        });
+    }
+    Ok(())
+}

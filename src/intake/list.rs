@@ -1,0 +1,43 @@
+//! Rows to the lines of an operating list.
+
+use super::IntakeError;
+use super::outcome::{NotUnderstood, OperatingList};
+use super::rows::{Source, identity};
+use super::target::Target;
+use crate::model::{ListEntry, SignedTarget, Spot};
+
+/// Builds the list of a file.
+///
+/// # Errors
+/// The first row that cannot be read refuses the whole file: a list that is read in part would hide an operation.
+pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnderstood>), IntakeError> {
+    let mut entries = Vec::with_capacity(source.table.rows.len());
+    for row in &source.table.rows {
+        let values = source.values(row, None)?;
+        let eye = match values.raw(Target::ListEye) {
+            Some(raw) => Some(values.eye_of(raw, Target::ListEye.word())?),
+            None => None,
+        };
+        let sign_written = values.sign_written(Target::ListTarget);
+        let target = values.power(Target::ListTarget)?;
+        entries.push(ListEntry {
+            identity: identity(&values)?,
+            booking: values.text(Target::ListBooking)?,
+            date: values.date(Target::ListDate)?,
+            theatre: values.text(Target::ListTheatre)?,
+            position: values.count(Target::ListPosition)?,
+            eye,
+            procedure: values.procedure()?,
+            surgeon: values.text(Target::ListSurgeon)?,
+            target: target.map(|reading| reading.map(|target| SignedTarget { target, sign_written })),
+            lens: values.text(Target::ListLens)?,
+            incision: values.direction(Target::ListIncision)?,
+            incision_width: values.length(Target::ListWidth)?,
+            seat: values.seat()?,
+            corneal_surgery: values.corneal_surgery()?,
+            lens_status: values.lens_status()?,
+            place: source.place(Spot::Line(row.line)),
+        });
+    }
+    Ok((OperatingList { complete: source.compiled().complete, entries }, source.unused()))
+}

@@ -1,0 +1,38 @@
+//! DICOM objects: what pydicom reads from the committed files is what the model holds, and what must be refused is
+//! refused with its reason and place. `make_objects.py` makes the files and the manifest.
+
+mod hostile;
+mod manifest;
+mod mutation;
+
+use std::path::{Path, PathBuf};
+
+use axiswright::intake::dicom::read_object;
+use axiswright::intake::{Brings, Content, FolderRules, Input, IntakeError, Read};
+use axiswright::model::Exam;
+
+/// A file of this folder.
+fn path(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/dicom").join(name)
+}
+
+#[expect(clippy::disallowed_methods, reason = "a test reads its own files")]
+fn bytes_of(name: &str) -> Vec<u8> {
+    let path = path(name);
+    std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+fn read_in(bytes: &[u8], folder: &FolderRules) -> Result<Read, IntakeError> {
+    read_object(&Input { bytes, name: "object.dcm", folder, today: jiff::civil::date(2026, 3, 3) })
+}
+
+fn read(bytes: &[u8]) -> Result<Read, IntakeError> {
+    read_in(bytes, &FolderRules::undeclared(Brings::Measurements))
+}
+
+fn exam(read: &Read) -> &Exam {
+    match &read.content {
+        Content::Exams(exams) if exams.len() == 1 => &exams[0],
+        other => panic!("one exam expected, {other:?}"),
+    }
+}

@@ -1,0 +1,693 @@
+"""Makes the DICOM objects of this folder and `manifest.json`, which says what pydicom reads from each.
+
+    python make_objects.py                      writes files/ and manifest.json beside this script
+    python make_objects.py --demo IN.json DIR   writes a KER and an OAM object for each patient of IN.json
+
+Needs pydicom 3.0.1 and numpy. People, clinics and devices are invented; identifiers lie under 2.25. The same script
+makes the same bytes on every run. What must be refused, and with which words, is written here by hand; what must be
+read is what pydicom reads.
+"""
+
+import io
+import json
+import struct
+import sys
+import zlib
+from pathlib import Path
+
+import numpy
+import pydicom
+from pydicom import config
+from pydicom.dataelem import DataElement
+from pydicom.dataset import Dataset, FileMetaDataset
+from pydicom.sequence import Sequence
+from pydicom.tag import Tag
+from pydicom.uid import UID
+
+config.settings.writing_validation_mode = config.IGNORE
+config.settings.reading_validation_mode = config.IGNORE
+
+KER = "1.2.840.10008.5.1.4.1.1.78.3"
+OAM = "1.2.840.10008.5.1.4.1.1.78.7"
+IMPLICIT, EXPLICIT = "1.2.840.10008.1.2", "1.2.840.10008.1.2.1"
+DEFLATED, BIG = "1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.2"
+ROOT_UID = 2026030200000000000000000000000000000
+
+RADIUS, POWER, AXIS = (0x0046, 0x0075), (0x0046, 0x0076), (0x0046, 0x0077)
+RIGHT, LEFT = (0x0046, 0x0070), (0x0046, 0x0071)
+STEEP, FLAT = (0x0046, 0x0074), (0x0046, 0x0080)
+LENGTH = (0x0022, 0x1019)
+R_STEEP = "(0046,0070)[1]/(0046,0074)[1]/"
+R_FLAT = "(0046,0070)[1]/(0046,0080)[1]/"
+
+MARLOW = json.loads((Path(__file__).parent / "demo.json").read_text())[0]
+
+
+def uid(number):
+    return f"2.25.{ROOT_UID + number}"
+
+
+def number_of(name, kind):
+    return zlib.crc32(f"{kind} {name}".encode()) * 10
+
+
+def put(ds, tag, vr, value):
+    ds[Tag(tag)] = DataElement(Tag(tag), vr, value)
+
+
+def code(value, scheme, meaning):
+    item = Dataset()
+    item.CodeValue, item.CodingSchemeDesignator, item.CodeMeaning = value, scheme, meaning
+    return Sequence([item])
+
+
+def frame_of(patient, sop_class, modality, maker, model, serial):
+    """What every object of one patient has."""
+    ds = Dataset()
+    base = number_of(patient["file"], modality)
+    date, time = patient["taken"].split()
+    ds.SOPClassUID, ds.SOPInstanceUID = sop_class, uid(base)
+    ds.StudyDate, ds.ContentDate, ds.StudyTime, ds.ContentTime = date, date, time, time
+    ds.AccessionNumber, ds.Modality, ds.Manufacturer, ds.ReferringPhysicianName = "", modality, maker, ""
+    ds.ManufacturerModelName = model
+    ds.PatientName, ds.PatientID, ds.IssuerOfPatientID = patient["name"], patient["number"], patient["authority"]
+    ds.PatientBirthDate, ds.PatientSex = patient["birth"], patient["sex"]
+    ds.DeviceSerialNumber, ds.SoftwareVersions = serial, "1.4"
+    ds.StudyInstanceUID, ds.SeriesInstanceUID = uid(base + 1), uid(base + 2)
+    ds.StudyID, ds.SeriesNumber, ds.InstanceNumber = "1", 1, 1
+    eyes = patient["keratometry" if modality == "KER" else "axial"]
+    put(ds, (0x0024, 0x0113), "CS", "B" if len(eyes) == 2 else next(iter(eyes))[0].upper())
+    return ds
+
+
+def ker(patient=MARLOW):
+    ds = frame_of(patient, KER, "KER", "Halden", "K2", "K2-0417")
+    for eye, tag in (("right", RIGHT), ("left", LEFT)):
+        if eye not in patient["keratometry"]:
+            continue
+        block = Dataset()
+        for word, inner in (("steep", STEEP), ("flat", FLAT)):
+            radius, power, axis = patient["keratometry"][eye][word]
+            item = Dataset()
+            put(item, RADIUS, "FD", float(radius))
+            put(item, POWER, "FD", float(power))
+            put(item, AXIS, "FD", float(axis))
+            put(block, inner, "SQ", Sequence([item]))
+        put(ds, tag, "SQ", Sequence([block]))
+    return ds
+
+
+def segment(name, value):
+    item = Dataset()
+    put(item, LENGTH, "FL", value)
+    item.OphthalmicAxialLengthMeasurementsSegmentNameCodeSequence = name
+    return item
+
+
+def metric(spread, unit):
+    item = Dataset()
+    item.ConceptNameCodeSequence = code("111786", "DCM", "Standard Deviation of measurements used")
+    put(item, (0x0040, 0xA30A), "DS", spread)
+    item.MeasurementUnitsCodeSequence = code(unit, "UCUM", unit)
+    return Sequence([item])
+
+
+def oam(patient=MARLOW, ultrasound=None, depth_from="111776"):
+    ds = frame_of(patient, OAM, "OAM", "Orrin", "B1", "B1-2290")
+    ds.OphthalmicAxialMeasurementsDeviceType = "ULTRASOUND" if ultrasound else "OPTICAL"
+    if ultrasound:
+        ds.OphthalmicUltrasoundMethodCodeSequence = code(ultrasound, "DCM", "Ultrasound")
+    if depth_from:
+        ds.AnteriorChamberDepthDefinitionCodeSequence = code(depth_from, "DCM", "Definition")
+    for eye, values in patient["axial"].items():
+        block = Dataset()
+        block.LensStatusCodeSequence = code("247049005", "SCT", "Crystalline lens")
+        block.VitreousStatusCodeSequence = code("372242005", "SCT", "Vitreous only")
+        block.PupilDilated = "NO"
+        repeats = []
+        for step in (-0.01, 0.0, 0.02):
+            total = Dataset()
+            put(total, LENGTH, "FL", round(values["length"] + step, 2))
+            total.OphthalmicAxialLengthMeasurementModified = "NO"
+            repeat = Dataset()
+            repeat.OphthalmicAxialLengthMeasurementsType = "TOTAL LENGTH"
+            repeat.OphthalmicAxialLengthMeasurementsTotalLengthSequence = Sequence([total])
+            repeats.append(repeat)
+        block.OphthalmicAxialLengthMeasurementsSequence = Sequence(repeats)
+        segments = Sequence(
+            [
+                segment(code("31636006", "SCT", "Anterior Chamber"), values["depth"]),
+                segment(code("111778", "DCM", "Single or Anterior Lens"), values["lens"]),
+                segment(code("28726007", "SCT", "Cornea"), values["cornea"]),
+            ]
+        )
+        chosen = Dataset()
+        chosen.OphthalmicAxialLengthMeasurementsType = "TOTAL LENGTH"
+        if ultrasound:
+            put(chosen, LENGTH, "FL", values["length"])
+            chosen.OphthalmicAxialLengthSelectionMethodCodeSequence = code("121412", "DCM", "Mean value chosen")
+            chosen.OphthalmicAxialLengthQualityMetricSequence = metric(str(values["spread"]), "mm")
+            chosen.SelectedSegmentalOphthalmicAxialLengthSequence = segments
+            block.UltrasoundSelectedOphthalmicAxialLengthSequence = Sequence([chosen])
+        else:
+            total = Dataset()
+            put(total, LENGTH, "FL", values["length"])
+            total.OphthalmicAxialLengthQualityMetricSequence = metric(str(values["spread"]), "mm")
+            chosen.SelectedTotalOphthalmicAxialLengthSequence = Sequence([total])
+            chosen.SelectedSegmentalOphthalmicAxialLengthSequence = segments
+            block.OpticalSelectedOphthalmicAxialLengthSequence = Sequence([chosen])
+        tag = (0x0022, 0x1007) if eye == "right" else (0x0022, 0x1008)
+        put(ds, tag, "SQ", Sequence([block]))
+    return ds
+
+
+# ---- bytes ----------------------------------------------------------------------------------------------------------
+
+
+def dataset_bytes(ds, implicit=False, big=False):
+    out = pydicom.filebase.DicomBytesIO()
+    out.is_implicit_VR, out.is_little_endian = implicit, not big
+    pydicom.filewriter.write_dataset(out, ds)
+    return out.getvalue()
+
+
+def el(tag, vr, value):
+    """One explicit element."""
+    head = struct.pack("<HH", *tag) + vr.encode()
+    if vr in ("OB", "OW", "SQ", "UN", "UT", "UC", "UR"):
+        return head + b"\0\0" + struct.pack("<I", len(value)) + value
+    value += (b" " if vr != "UI" else b"\0") * (len(value) % 2)
+    return head + struct.pack("<H", len(value)) + value
+
+
+def wrapped(data, syntax=EXPLICIT, sop_class=KER, instance=uid(number_of("marlow", "KER"))):
+    """A data set with preamble and meta information; a syntax of None leaves it out."""
+    meta = el((2, 1), "OB", b"\0\1") + el((2, 2), "UI", sop_class.encode()) + el((2, 3), "UI", instance.encode())
+    if syntax:
+        meta += el((2, 0x10), "UI", syntax.encode())
+    meta += el((2, 0x12), "UI", b"2.25.2026030200000000000000000000000000001")
+    return bytes(128) + b"DICM" + el((2, 0), "UL", struct.pack("<I", len(meta))) + meta + data
+
+
+def whole(ds, syntax=EXPLICIT):
+    data = dataset_bytes(ds, implicit=syntax == IMPLICIT, big=syntax == BIG)
+    if syntax == DEFLATED:
+        press = zlib.compressobj(9, zlib.DEFLATED, -15)
+        data = press.compress(data) + press.flush()
+        data += b"\0" * (len(data) % 2)
+    return wrapped(data, syntax, ds.get("SOPClassUID", KER), ds.get("SOPInstanceUID", uid(1)))
+
+
+# ---- what pydicom reads ---------------------------------------------------------------------------------------------
+
+MEASURED = {RADIUS, POWER, AXIS, LENGTH}
+
+
+def shortest(element):
+    """The number as a decimal: of a single-precision number the shortest that names it."""
+    if element.VR == "FL":
+        return float(str(numpy.float32(element.value)))
+    return float(element.value)
+
+
+def selected_only(path):
+    """Repeats are not read, only what was selected; and of the measured values, not the quality metrics."""
+    return "(0022,1050)" not in path
+
+
+def walk(ds, prefix=""):
+    for element in ds:
+        tag = (element.tag.group, element.tag.element)
+        path = f"{prefix}({tag[0]:04X},{tag[1]:04X})"
+        if element.VR == "SQ":
+            for number, item in enumerate(element.value, 1):
+                yield from walk(item, f"{path}[{number}]/")
+        elif tag in MEASURED and element.value not in (None, "", b"") and selected_only(path):
+            yield path, shortest(element)
+
+
+def text_of(value):
+    return None if value in (None, "") else str(value)
+
+
+def as_read(data, drop=(), **more):
+    """The manifest entry of a file that is read."""
+    ds = pydicom.dcmread(io.BytesIO(data), force=True)
+    name = ds.get("PatientName")
+    patient = {
+        "number": text_of(ds.get("PatientID")),
+        "authority": text_of(ds.get("IssuerOfPatientID")),
+        "family": (name.family_name if name else "") or "",
+        "given": (name.given_name if name else "") or "",
+        "other_script": (name.ideographic.replace("^", " ") if name and name.ideographic else None),
+        "birth": text_of(ds.get("PatientBirthDate")),
+        "sex": text_of(ds.get("PatientSex")),
+    }
+    values = {path: value for path, value in walk(ds) if path not in drop}
+    return {"patient": patient, "uid": text_of(ds.get("SOPInstanceUID")), "values": values, **more}
+
+
+def refused(slug, message, place="whole file"):
+    return {"refused": {"slug": slug, "message": message, "place": place}}
+
+
+# ---- variants -------------------------------------------------------------------------------------------------------
+
+
+def changed(change, base=ker):
+    ds = base()
+    change(ds)
+    return ds
+
+
+def steep_right(ds):
+    return ds[RIGHT].value[0][STEEP].value[0]
+
+
+def flat_right(ds):
+    return ds[RIGHT].value[0][FLAT].value[0]
+
+
+def with_charset(charset, encoded_name):
+    """A KER object with these bytes as its name and this Specific Character Set."""
+    ds = ker()
+    del ds.PatientName
+    data = dataset_bytes(ds)
+    name = el((0x10, 0x10), "PN", encoded_name)
+    at = data.index(struct.pack("<HH", 0x10, 0x20))
+    data = data[:at] + name + data[at:]
+    if charset is not None:
+        data = el((8, 5), "CS", charset.encode()) + data
+    return wrapped(data)
+
+
+def undefined(ds):
+    """The same data set with sequences and items of undefined length."""
+    for element in ds:
+        if element.VR == "SQ":
+            element.is_undefined_length = True
+            for item in element.value:
+                item.is_undefined_length_sequence_item = True
+                undefined(item)
+    return ds
+
+
+def un_sequence(ds, tag, length_defined):
+    """The sequence written as VR UN, its content implicit (CP-246)."""
+    part = Dataset()
+    part[Tag(tag)] = undefined(Dataset({Tag(tag): ds[tag]}))[tag] if not length_defined else ds[tag]
+    content = dataset_bytes(part, implicit=True)[8:]
+    length = struct.pack("<I", len(content) if length_defined else 0xFFFFFFFF)
+    return struct.pack("<HH", *tag) + b"UN\0\0" + length + content
+
+
+def names():
+    yield "latin1", "ISO_IR 100", "MÜLLER^Jörg".encode("latin-1")
+    yield "latin2", "ISO_IR 101", "ŁUKÓW^Świętosława".encode("iso8859-2")
+    yield "latin3", "ISO_IR 109", "ĦAL^Ġorġ".encode("iso8859-3")
+    yield "latin4", "ISO_IR 110", "ĶEGUMS^Ģirts".encode("iso8859-4")
+    yield "cyrillic", "ISO_IR 144", "Люкceмбypг^Анна".encode("iso8859-5")
+    yield "arabic", "ISO_IR 127", "قباني^لنزار".encode("iso8859-6")
+    yield "greek", "ISO_IR 126", "Διονυσιος^Ζωή".encode("iso8859-7")
+    yield "hebrew", "ISO_IR 138", "שרון^דבורה".encode("iso8859-8")
+    yield "turkish", "ISO_IR 148", "ÇAVUŞOĞLU^Işıl".encode("iso8859-9")
+    yield "thai", "ISO_IR 166", "นามสกุล^ชื่อ".encode("tis-620")
+    yield "utf8", "ISO_IR 192", "Wang^XiaoDong=王^小东".encode()
+    yield "gb18030", "GB18030", "Wang^XiaoDong=王^小东".encode("gb18030")
+    yield "gbk", "GBK", "Wang^XiaoDong=王^小东".encode("gbk")
+    yield "katakana", "ISO_IR 13", "ﾔﾏﾀﾞ^ﾀﾛｳ".encode("shift_jis")
+    kanji = "\x1b$B;3ED\x1b(B^\x1b$BB@O:\x1b(B".encode()
+    yield "kanji", "\\ISO 2022 IR 87", b"Yamada^Tarou=" + kanji
+    yield "kanji_from_katakana", "ISO 2022 IR 13\\ISO 2022 IR 87", "ﾔﾏﾀﾞ^ﾀﾛｳ".encode("shift_jis") + b"=" + kanji.replace(
+        b"(B", b"(J"
+    )
+    yield "korean", "\\ISO 2022 IR 149", b"Hong^Gildong=\x1b$)C\xfb\xf3^\x1b$)C\xd1\xce\xd4\xd7"
+    yield "chinese", "\\ISO 2022 IR 58", b"Zhang^XiaoDong=\x1b$)A\xd5\xc5^\x1b$)A\xd0\xa1\xb6\xab"
+    yield "greek_by_escape", "ISO 2022 IR 100\\ISO 2022 IR 126", "MÜLLER^".encode("latin-1") + b"\x1b-F" + "Ζωή".encode(
+        "iso8859-7"
+    )
+    yield "no_comma_split", None, b"O'Marlow, Iris"
+    yield "five_parts", None, b"Marlow^Iris^May^Dr^MD"
+
+
+def good():
+    """Files that are read: name, bytes, what else the manifest says."""
+    plain = ker()
+    data = dataset_bytes(plain)
+    implicit = dataset_bytes(plain, implicit=True)
+    both = {"(0024,0113)": ["right", "left"]}
+    yield "ker_explicit", whole(plain), {"stated": both, "findings": [], "indices": [1.3375, 1.3375]}
+    yield "ker_implicit", whole(plain, IMPLICIT), {"stated": both, "findings": []}
+    yield "ker_deflated", whole(plain, DEFLATED), {"findings": []}
+    yield "ker_undefined_lengths", whole(undefined(ker())), {}
+    yield "ker_undefined_implicit", whole(undefined(ker()), IMPLICIT), {}
+    yield "ker_no_preamble", whole(plain)[132:], {"notes": ["no preamble"]}
+    yield "ker_no_meta_explicit", data, {"notes": ["no preamble", "no transfer syntax"]}
+    yield "ker_no_meta_implicit", implicit, {"notes": ["no transfer syntax"]}
+    yield "ker_no_syntax", wrapped(data, None), {"notes": ["no transfer syntax"]}
+    yield "ker_private_syntax", wrapped(data, "2.25.77"), {}
+    yield "ker_pixel_syntax", wrapped(data, "1.2.840.10008.1.2.4.50"), {}
+    yield "ker_group_lengths", wrapped(el((8, 0), "UL", struct.pack("<I", 4)) + data), {}
+    yield "ker_uid_differs", wrapped(data, instance="2.25.999"), {"notes": ["MediaStorageSOPInstanceUID"]}
+    for word, charset, name in names():
+        # DIFFERENCE: pydicom 3.0.1 leaves the escape sequences of ISO 2022 IR 58 in the name.
+        more = {"without": "\x1b$)A"} if word == "chinese" else {}
+        yield f"ker_name_{word}", with_charset(charset, name), more
+    right = {**MARLOW, "keratometry": {"right": MARLOW["keratometry"]["right"]}}
+    left = {**MARLOW, "keratometry": {"left": MARLOW["keratometry"]["left"]}}
+    yield "ker_right_only", whole(ker(right)), {"stated": {"(0024,0113)": ["right"]}}
+    yield "ker_left_only", whole(ker(left)), {"stated": {"(0024,0113)": ["left"]}}
+
+    def stated(base, **elements):
+        def change(ds):
+            for keyword, value in elements.items():
+                setattr(ds, keyword, value)
+
+        return whole(changed(change, lambda: ker(base)))
+
+    yield "ker_both_stated_right_there", stated(right, MeasurementLaterality="B"), {"stated": both}
+    yield "ker_right_stated_both_there", stated(MARLOW, MeasurementLaterality="R"), {"stated": {"(0024,0113)": ["right"]}}
+    yield "ker_left_stated_right_there", stated(right, Laterality="L"), {
+        "stated": {"(0024,0113)": ["right"], "(0020,0060)": ["left"]}
+    }
+    yield "ker_image_laterality", stated(left, ImageLaterality="L"), {
+        "stated": {"(0024,0113)": ["left"], "(0020,0062)": ["left"]}
+    }
+    yield "ker_stated_nothing", stated(MARLOW, MeasurementLaterality=""), {"stated": {}}
+
+    def as_vr(vr, convert, tags=(RADIUS, POWER, AXIS)):
+        def change(ds):
+            for tag in tags:
+                put(steep_right(ds), tag, vr, convert(steep_right(ds)[tag].value))
+
+        return change
+
+    yield "ker_single_precision", whole(changed(as_vr("FL", float))), {}
+    yield "ker_decimal_strings", whole(changed(as_vr("DS", str))), {}
+    yield "ker_decimal_exponent", whole(changed(as_vr("DS", lambda v: f"{v:.3e}"))), {}
+    yield "ker_integer_axis", whole(changed(as_vr("US", int, [AXIS]))), {}
+    yield "ker_integer_string_axis", whole(changed(as_vr("IS", int, [AXIS]))), {}
+    un_numbers = dataset_bytes(undefined(ker())).replace(b"FD\x08\0", b"UN\0\0\x08\0\0\0")
+    yield "ker_un_numbers", wrapped(un_numbers), {"values_of": data}
+
+    def private(ds):
+        put(ds, (0x0099, 0x0010), "LO", "INVENTED")
+        put(ds, (0x0099, 0x1001), "DS", "1.5")
+        put(ds, (0x0099, 0x1002), "UN", b"\1\2\3\4")
+        put(steep_right(ds), (0x0099, 0x0010), "LO", "INVENTED")
+
+    yield "ker_private", whole(changed(private)), {"notes": ["private group 0099, 4 elements"]}
+    item = struct.pack("<HHI", 0xFFFE, 0xE000, 10) + struct.pack("<HHI", 0x99, 0x1003, 2) + b"ab"
+    end = struct.pack("<HHI", 0xFFFE, 0xE0DD, 0)
+    private_un = struct.pack("<HH", 0x99, 0x1002) + b"UN\0\0\xff\xff\xff\xff" + item + end
+    yield "ker_private_un_sequence", wrapped(data + private_un), {"notes": ["private group 0099"]}
+    at = data.index(struct.pack("<HH", *RIGHT))
+    then = data.index(struct.pack("<HH", *LEFT))
+    for word, defined in (("undefined", False), ("defined", True)):
+        mixed = data[:at] + un_sequence(ker(), RIGHT, defined) + data[then:]
+        yield f"ker_un_{word}_sequence", wrapped(mixed), {"values_of": data}
+    padding = struct.pack("<HH", 0xFFFC, 0xFFFC) + b"OB\0\0" + struct.pack("<I", 64) + bytes(64)
+    yield "ker_trailing_padding", wrapped(data + padding), {}
+    yield "ker_six_zero_bytes", wrapped(data + bytes(6)), {"notes": ["6 zero bytes"], "values_of": data}
+    front = el((0x20, 0x13), "IS", b"1")
+    without = changed(lambda ds: ds.__delitem__("InstanceNumber"))
+    rest = dataset_bytes(without)
+    at = rest.index(struct.pack("<HH", 0x18, 0x1000))
+    yield "ker_out_of_order", wrapped(rest[:at] + front + rest[at:]), {"notes": ["ascending order"]}
+
+    def at_steep(tag, value):
+        return lambda ds: put(steep_right(ds), tag, "FD", value)
+
+    yield "ker_axis_200", whole(changed(at_steep(AXIS, 200.0))), {"findings": ["U08"], "drop": [R_STEEP + "(0046,0077)"]}
+    yield "ker_axis_negative", whole(changed(at_steep(AXIS, -82.0))), {
+        "findings": ["U08"],
+        "drop": [R_STEEP + "(0046,0077)"],
+    }
+    yield "ker_axis_zero", whole(changed(at_steep(AXIS, 0.0))), {"findings": []}
+    yield "ker_axis_empty", whole(changed(at_steep(AXIS, None))), {}
+    yield "ker_radius_zero", whole(changed(at_steep(RADIUS, 0.0))), {
+        "drop": [R_STEEP + "(0046,0075)"],
+        "notes": ["km.steep.radius `0`"],
+    }
+    yield "ker_radius_empty", whole(changed(at_steep(RADIUS, None))), {}
+    yield "ker_power_missing", whole(changed(lambda ds: steep_right(ds).__delitem__(POWER))), {}
+    yield "ker_steep_missing", whole(changed(lambda ds: ds[RIGHT].value[0].__delitem__(STEEP))), {}
+
+    def zeros(ds):
+        for item in (steep_right(ds), flat_right(ds)):
+            for tag in (RADIUS, POWER, AXIS):
+                put(item, tag, "FD", 0.0)
+
+    yield "ker_right_all_zero", whole(changed(zeros)), {
+        "drop": [f"{item}(0046,00{tag})" for item in (R_STEEP, R_FLAT) for tag in (75, 76, 77)],
+        "notes": ["block of the right eye"],
+        "stated": both,
+    }
+
+    def swapped(ds):
+        block = ds[RIGHT].value[0]
+        steep, flat = block[STEEP].value, block[FLAT].value
+        put(block, STEEP, "SQ", flat)
+        put(block, FLAT, "SQ", steep)
+
+    yield "ker_swapped", whole(changed(swapped)), {"findings": ["U05"], "reordered": ["right"]}
+
+    def sphere(ds):
+        for tag in (RADIUS, POWER):
+            put(steep_right(ds), tag, "FD", flat_right(ds)[tag].value)
+
+    yield "ker_spherical", whole(changed(sphere)), {"findings": []}
+    yield "ker_offset", stated(MARLOW, TimezoneOffsetFromUTC="+0530"), {"instant": "2026-03-02T04:45:30Z"}
+    yield "ker_no_offset", whole(plain), {"instant": None, "local": "2026-03-02T10:15:30"}
+    yield "ker_zone_of_folder", whole(plain), {"zone": "Europe/Berlin", "instant": "2026-03-02T09:15:30Z"}
+    yield "ker_repeated_hour", stated(MARLOW, ContentDate="20261025", ContentTime="023000"), {
+        "zone": "Europe/Berlin",
+        "instant": None,
+        "local": "2026-10-25T02:30:00",
+    }
+
+    def elsewhere(ds):
+        del ds.ContentDate, ds.ContentTime
+        ds.AcquisitionDateTime = "20260302101612.25+0100"
+
+    yield "ker_acquisition_time", whole(changed(elsewhere)), {
+        "instant": "2026-03-02T09:16:12.25Z",
+        "notes": ["ContentDate"],
+    }
+
+    def timeless(ds):
+        del ds.ContentDate, ds.ContentTime, ds.StudyTime
+
+    yield "ker_no_time", whole(changed(timeless)), {"local": None}
+    yield "ker_no_identity", whole(changed(lambda ds: ds.update({"PatientName": "", "PatientID": "", "PatientBirthDate": ""}))), {}
+    yield "ker_declared_index", whole(plain), {"index": 1.332, "indices": [1.332, 1.332]}
+
+    def quarters(ds):
+        put(steep_right(ds), POWER, "FD", 44.25)
+        put(flat_right(ds), POWER, "FD", 43.25)
+
+    yield "ker_quarters", whole(changed(quarters)), {"indices": [None, 1.3375]}
+
+    yield "oam_optical", whole(oam()), {"findings": [], "method": "optical", "depth_from": "front"}
+    yield "oam_implicit", whole(oam(), IMPLICIT), {"method": "optical"}
+    yield "oam_deflated", whole(oam(), DEFLATED), {"method": "optical"}
+    yield "oam_immersion", whole(oam(ultrasound="111751")), {"method": "ultrasound-immersion"}
+    yield "oam_contact", whole(oam(ultrasound="111750")), {"method": "ultrasound-contact"}
+    yield "oam_aqueous_depth", whole(oam(depth_from="111777")), {"depth_from": "back"}
+    yield "oam_unknown_depth", whole(oam(depth_from=None)), {"depth_from": None}
+    right_block = lambda ds: ds[(0x0022, 0x1007)].value[0]
+    selected = "OpticalSelectedOphthalmicAxialLengthSequence"
+
+    def at_total(change):
+        return changed(lambda ds: change(right_block(ds)[selected].value[0].SelectedTotalOphthalmicAxialLengthSequence[0]), oam)
+
+    yield "oam_no_selected", whole(changed(lambda ds: right_block(ds).__delitem__(selected), oam)), {
+        "notes": ["axial length of the right eye"]
+    }
+    yield "oam_twice_the_same", whole(changed(lambda ds: right_block(ds)[selected].value.append(right_block(ds)[selected].value[0]), oam)), {
+        "drop_prefix": "(0022,1007)[1]/(0022,1255)[2]/"
+    }
+    yield "oam_length_zero", whole(at_total(lambda t: put(t, LENGTH, "FL", 0.0))), {
+        "drop": ["(0022,1007)[1]/(0022,1255)[1]/(0022,1260)[1]/(0022,1019)"],
+        "notes": ["axial.length `0`", "axial length of the right eye"],
+    }
+    yield "oam_spread_um", whole(
+        at_total(lambda t: setattr(t, "OphthalmicAxialLengthQualityMetricSequence", metric("20", "um")))
+    ), {"spreads": [0.02, 0.03]}
+    yield "oam_spread_no_unit", whole(
+        at_total(lambda t: t.OphthalmicAxialLengthQualityMetricSequence[0].__delitem__("MeasurementUnitsCodeSequence"))
+    ), {"spreads": [None, 0.03], "notes": ["standard deviation"]}
+
+    def moved_gate(ds):
+        repeats = right_block(ds).OphthalmicAxialLengthMeasurementsSequence
+        repeats[1].OphthalmicAxialLengthMeasurementsTotalLengthSequence[0].OphthalmicAxialLengthMeasurementModified = "YES"
+
+    yield "oam_modified", whole(changed(moved_gate, oam)), {"notes": ["modified by the operator"]}
+    for word, value in (("pseudophakic", "309523001"), ("aphakic", "24010005"), ("phakic_implant", "397559001")):
+        status = lambda ds, value=value: setattr(right_block(ds), "LensStatusCodeSequence", code(value, "SCT", "status"))
+        yield f"oam_{word}", whole(changed(status, oam)), {"lens_status": [word, "phakic"]}
+    yield "oam_oil", whole(
+        changed(lambda ds: setattr(right_block(ds), "VitreousStatusCodeSequence", code("247095003", "SCT", "oil")), oam)
+    ), {"notes": ["vitreous of the right eye"]}
+    yield "oam_dilated", whole(changed(lambda ds: setattr(right_block(ds), "PupilDilated", "YES"), oam)), {
+        "notes": ["dilated"]
+    }
+
+
+def bad():
+    """Files that are refused: name, bytes, slug, part of the message, place."""
+    plain = ker()
+    data = dataset_bytes(plain)
+    steep = "(0046,0070)[1]/(0046,0074)[1]/"
+
+    def at_steep(tag, value, vr="FD"):
+        return whole(changed(lambda ds: put(steep_right(ds), tag, vr, value)))
+
+    def stated(**elements):
+        def change(ds):
+            for keyword, value in elements.items():
+                setattr(ds, keyword, value)
+
+        return whole(changed(change))
+
+    yield "two_items", whole(changed(lambda ds: ds[RIGHT].value.append(ds[RIGHT].value[0]))), "layout", "found `2 items`", "(0046,0070)"
+    yield "two_steep_items", whole(
+        changed(lambda ds: ds[RIGHT].value[0][STEEP].value.append(steep_right(ds)))
+    ), "layout", "found `2 items`", "(0046,0070)[1]/(0046,0074)"
+    yield "radius_nan", at_steep(RADIUS, float("nan")), "value", "`NaN` is not a finite number", steep + "(0046,0075)"
+    yield "power_infinite", at_steep(POWER, float("inf")), "value", "`inf` is not a finite number", steep + "(0046,0076)"
+    yield "axis_nan", at_steep(AXIS, float("nan")), "value", "km.steep.meridian `NaN`", steep + "(0046,0077)"
+    yield "radius_negative", at_steep(RADIUS, -7.6), "value", "`-7.6` is not between 0 and 200 mm", steep + "(0046,0075)"
+    yield "power_negative", at_steep(POWER, -44.29), "value", "`-44.29`", steep + "(0046,0076)"
+    yield "radius_300", at_steep(RADIUS, 300.0), "value", "`300` is not between 0 and 200 mm", steep + "(0046,0075)"
+    yield "radius_two_values", at_steep(RADIUS, [7.62, 7.63]), "layout", "found `2 values`", steep + "(0046,0075)"
+    comma = at_steep(POWER, "44.29", "DS")
+    yield "comma", comma.replace(b"44.29", b"44,29"), "value", "`44,29` is not a decimal number", steep + "(0046,0076)"
+    yield "text_number", at_steep(POWER, "44.29", "LO"), "layout", "a value of VR LO", steep + "(0046,0076)"
+    yield "text_sequence", whole(changed(lambda ds: put(ds, RIGHT, "LO", "none"))), "layout", "expected a sequence", "(0046,0070)"
+    contradiction = lambda ds: (put(steep_right(ds), POWER, "FD", 43.21), put(flat_right(ds), POWER, "FD", 44.29))
+    yield "contradiction", whole(changed(contradiction)), "layout", "the shorter radius beside the smaller power", "(0046,0070)[1]"
+    yield "laterality_unknown", stated(MeasurementLaterality="X"), "value", "the stated eye `X`", "(0024,0113)"
+    yield "laterality_both_series", stated(Laterality="B"), "value", "the stated eye `B`", "(0020,0060)"
+    inner = lambda ds: setattr(ds[RIGHT].value[0], "MeasurementLaterality", "L")
+    yield "laterality_inside", whole(changed(inner)), "value", "the stated eye `L` is not the eye of its block, right", "(0046,0070)[1]/(0024,0113)"
+    at = data.index(struct.pack("<HH", *RIGHT))
+    then = data.index(struct.pack("<HH", *LEFT))
+    yield "sequence_twice", wrapped(data[:then] + data[at:]), "structure", "stands twice", "(0046,0070)"
+    huge = struct.pack("<HH", 0x42, 0x11) + b"OB\0\0" + struct.pack("<I", 3_900_000_000)
+    yield "false_length", wrapped(data[:at] + huge + data[at:]), "structure", "its length is 3900000000 bytes", "(0042,0011)"
+    short = bytearray(data)
+    short[at + 8 : at + 12] = struct.pack("<I", struct.unpack_from("<I", data, at + 8)[0] + 8)
+    yield "sequence_too_long", wrapped(bytes(short)), "structure", "stands where an item should begin", "(0046,0070)[1]"
+    radius_at = data.index(struct.pack("<HH", *RADIUS))
+    odd = bytearray(data)
+    odd[radius_at + 6 : radius_at + 8] = struct.pack("<H", 6)
+    yield "number_cut", wrapped(bytes(odd)), "structure", "6 bytes are no whole numbers of VR FD", "(0046,0070)[1]/(0046,0074)[1]/(0046,0075)"
+    strange = bytearray(data)
+    strange[radius_at + 4 : radius_at + 6] = b"ZZ"
+    yield "strange_vr", wrapped(bytes(strange)), "structure", "value representation is none", "(0046,0070)[1]/(0046,0074)[1]/(0046,0075)"
+    yield "big_endian", whole(plain, BIG), "structure", "Big Endian"
+    yield "big_endian_no_meta", dataset_bytes(plain, big=True), "structure", "Big Endian"
+    yield "zero_tail", wrapped(data + bytes(512)), "structure", "the tail of the file is zero (512 bytes): not copied to its end"
+    yield "half_copied", wrapped(data[:then] + bytes(len(data) - then)), "structure", "not copied to its end"
+    cut = at + (then - at) // 2
+    yield "half_copied_inside", wrapped(data[:cut] + bytes(len(data) - cut)), "structure", "", None
+    yield "garbage_tail", wrapped(data + b"\1\2\3\4"), "structure", "4 bytes stand where an element should begin"
+    yield "meta_only", wrapped(b""), "structure", "ends after its meta information"
+    yield "meta_cut", wrapped(data)[:150], "structure", "ends inside its meta information", None
+    deflated = whole(plain, DEFLATED)
+    yield "deflated_cut", deflated[:-40], "structure", "ends inside its deflated data set"
+    yield "deflated_damaged", deflated[:420] + b"\xff\xff\xff\xff" + deflated[424:], "structure", "", None
+    yield "deflated_tail", deflated + bytes(64), "structure", "follow the end of the deflated data set"
+
+    for word, sop_class, slug, message in (
+        ("pdf", "1.2.840.10008.5.1.4.1.1.104.1", "no-measurement", "Encapsulated PDF"),
+        ("image", "1.2.840.10008.5.1.4.1.1.7", "no-measurement", "Secondary Capture Image"),
+        ("lens_calculation", "1.2.840.10008.5.1.4.1.1.78.8", "unknown-kind", "Intraocular Lens Calculations"),
+        ("refraction", "1.2.840.10008.5.1.4.1.1.78.4", "unknown-kind", "Subjective Refraction Measurements"),
+        ("topography", "1.2.840.10008.5.1.4.1.1.82.1", "unknown-kind", "Corneal Topography Map"),
+        ("unknown_class", "2.25.4711", "unknown-kind", "a DICOM object of class 2.25.4711"),
+    ):
+        yield word, stated(SOPClassUID=sop_class), slug, message, "(0008,0016)"
+    classless = changed(lambda ds: ds.__delitem__("SOPClassUID"))
+    yield "no_class", dataset_bytes(classless), "unknown-kind", "states no SOP class", "(0008,0016)"
+    yield "test_object", stated(QualityControlSubject="YES"), "no-measurement", "a test object", "(0010,0200)"
+
+    yield "name_undeclared", with_charset(None, "MÜLLER^Jörg".encode("latin-1")), "encoding", "byte DC is not in it", "(0010,0010)"
+    yield "name_unknown_set", with_charset("ISO_IR 999", b"A^B"), "encoding", "ISO_IR 999", "(0008,0005)"
+    yield "name_damaged_utf8", with_charset("ISO_IR 192", "MÜLLER".encode("latin-1")), "encoding", "damaged", "(0010,0010)"
+    yield "name_wrong_escape", with_charset("ISO_IR 100", b"\x1b$B;3ED\x1b(B"), "encoding", "not declared", "(0010,0010)"
+    yield "name_two_values", with_charset(None, b"MARLOW^Iris\\WEBB^Otto"), "layout", "expected one value", "(0010,0010)"
+    yield "name_control", with_charset("ISO_IR 100", b"MARLOW\x07^Iris"), "encoding", "U+0007", "(0010,0010)"
+    yield "offset_without_sign", stated(TimezoneOffsetFromUTC="0530"), "value", "exam.time `0530`", "(0008,0201)"
+    yield "birth_with_points", stated(PatientBirthDate="1948.03.17"), "value", "patient.birth `1948.03.17`", "(0010,0030)"
+    yield "birth_impossible", stated(PatientBirthDate="19480230"), "value", "patient.birth `19480230`", "(0010,0030)"
+    yield "time_impossible", stated(ContentTime="256100"), "value", "exam.time `256100`", "(0008,0033)"
+    yield "uid_with_path", stated(SOPInstanceUID="../../evil"), "value", "exam.uid `../../evil`", "(0008,0018)"
+    nothing = lambda ds: [ds.__delitem__(tag) for tag in (RIGHT, LEFT)]
+    yield "nothing_measured", whole(changed(nothing)), "no-measurement", "no eye in it has a measured value"
+    nobody = lambda ds: [ds.__delitem__(word) for word in ("Manufacturer", "ManufacturerModelName")]
+    yield "no_device", whole(changed(nobody)), "missing", "exam.device", "(0008,0070)"
+
+    right_block = lambda ds: ds[(0x0022, 0x1007)].value[0]
+    selected = "OpticalSelectedOphthalmicAxialLengthSequence"
+
+    def two_lengths(ds):
+        import copy
+
+        items = right_block(ds)[selected].value
+        items.append(copy.deepcopy(items[0]))
+        put(items[1].SelectedTotalOphthalmicAxialLengthSequence[0], LENGTH, "FL", 23.57)
+
+    yield "oam_two_lengths", whole(changed(two_lengths, oam)), "layout", "expected one value, as 23.47, found `23.57`", (
+        "(0022,1007)[1]/(0022,1255)[2]/(0022,1260)[1]/(0022,1019)"
+    )
+    wrong_type = lambda ds: setattr(ds, "OphthalmicAxialMeasurementsDeviceType", "ULTRASOUND")
+    yield "oam_device_type", whole(changed(wrong_type, oam)), "layout", "found `ULTRASOUND`", "(0022,1009)"
+    untyped = lambda ds: ds.__delitem__("OphthalmicAxialMeasurementsDeviceType")
+    yield "oam_no_device_type", whole(changed(untyped, oam)), "missing", "the type of the axial measurements", "(0022,1009)"
+    unnamed = lambda ds: right_block(ds)[selected].value[0].SelectedSegmentalOphthalmicAxialLengthSequence[0].__delitem__(
+        "OphthalmicAxialLengthMeasurementsSegmentNameCodeSequence"
+    )
+    yield "oam_segment_unnamed", whole(changed(unnamed, oam)), "layout", "the name of the segment", (
+        "(0022,1007)[1]/(0022,1255)[1]/(0022,1257)[1]/(0022,1101)"
+    )
+    empty = lambda ds: [ds[tag].value[0].__delitem__(selected) for tag in ((0x22, 0x1007), (0x22, 0x1008))]
+    yield "oam_nothing_selected", whole(changed(empty, oam)), "no-measurement", "no eye in it has a measured value"
+
+
+def main():
+    here = Path(__file__).parent
+    if sys.argv[1:2] == ["--demo"]:
+        out = Path(sys.argv[3])
+        out.mkdir(parents=True, exist_ok=True)
+        for patient in json.loads(Path(sys.argv[2]).read_text()):
+            (out / f"{patient['file']}-ker.dcm").write_bytes(whole(ker(patient)))
+            (out / f"{patient['file']}-oam.dcm").write_bytes(whole(oam(patient)))
+        return
+    files = here / "files"
+    manifest = {}
+    for old in files.glob("*.dcm"):
+        old.unlink()
+    for name, data, more in good():
+        source = wrapped(more.pop("values_of")) if "values_of" in more else data
+        drop = set(more.pop("drop", ()))
+        prefix = more.pop("drop_prefix", None)
+        escape = more.pop("without", None)
+        entry = as_read(source, drop, **more)
+        if escape:
+            entry["patient"]["other_script"] = entry["patient"]["other_script"].replace(escape, "")
+        if prefix:
+            entry["values"] = {path: value for path, value in entry["values"].items() if not path.startswith(prefix)}
+        (files / f"{name}.dcm").write_bytes(data)
+        manifest[name] = entry
+    for name, data, slug, message, *place in bad():
+        (files / f"bad_{name}.dcm").write_bytes(data)
+        manifest[f"bad_{name}"] = refused(slug, message, *place)
+    text = json.dumps(manifest, ensure_ascii=False, indent=1, sort_keys=True)
+    (here / "manifest.json").write_text(text + "\n")
+    print(f"{len(manifest)} files, pydicom {pydicom.__version__}")
+
+
+if __name__ == "__main__":
+    main()
