@@ -1,9 +1,10 @@
 //! Rows to the lines of an operating list.
 
 use super::IntakeError;
-use super::outcome::{NotUnderstood, OperatingList};
+use super::outcome::NotUnderstood;
 use super::rows::{Source, identity};
 use super::target::Target;
+use crate::model::OperatingList;
 use crate::model::{ListEntry, SignedTarget, Spot};
 
 /// Builds the list of a file.
