@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::context::Context;
-use super::label;
 use super::rules::{self, About, Noted, Scope};
 use super::selection::{AxialSource, KeratometrySource, Selection};
 use super::settings::Settings;
@@ -35,19 +34,8 @@ impl Examined<'_> {
         })
     }
 
-    fn concerns(&self, scope: Scope, quantity: Quantity) -> bool {
-        match scope {
-            Scope::Whole => true,
-            Scope::Keratometry => quantity == Quantity::Keratometry,
-            Scope::Axial => quantity == Quantity::Axial,
-        }
-    }
-
     fn of(&self, quantity: Quantity) -> impl Iterator<Item = &Finding> {
-        self.noted
-            .iter()
-            .filter(move |noted| self.concerns(noted.scope, quantity))
-            .map(|noted| &noted.finding)
+        self.noted.iter().filter(move |noted| concerns(noted.scope, quantity)).map(|noted| &noted.finding)
     }
 
     fn whole(&self) -> impl Iterator<Item = &Finding> {
@@ -63,8 +51,17 @@ impl Examined<'_> {
     }
 }
 
+/// Whether a finding of this scope makes the quantity unusable.
+fn concerns(scope: Scope, quantity: Quantity) -> bool {
+    match scope {
+        Scope::Whole => true,
+        Scope::Keratometry => quantity == Quantity::Keratometry,
+        Scope::Axial => quantity == Quantity::Axial,
+    }
+}
+
 /// The findings of one examination that speak about the planned eye: its own, those of the file, and of the fellow eye
-/// only what shows that the file as a whole is in the wrong unit or index.
+/// only a doubt about identity or eye, and what shows that the file as a whole is in the wrong unit or index.
 fn for_eye(noted: Vec<Noted>, eye: Eye) -> Vec<Noted> {
     let own: BTreeSet<Code> = noted
         .iter()
@@ -78,9 +75,10 @@ fn for_eye(noted: Vec<Noted>, eye: Eye) -> Vec<Noted> {
             Some(about) if about == eye => Some(noted),
             Some(_) => {
                 let code = noted.finding.code();
-                let of_the_file = matches!(code, Code::U01 | Code::U02)
+                let wrong_unit = matches!(code, Code::U01 | Code::U02)
                     && noted.finding.severity() == Severity::Refuse
                     && !own.contains(&code);
+                let of_the_file = wrong_unit || rules::who_or_which_eye(code);
                 of_the_file.then_some(noted)
             }
         })
@@ -122,6 +120,16 @@ pub(super) fn examine<'a>(
             .then_with(|| one.exam.file.digest.cmp(&other.exam.file.digest))
     });
     examined
+}
+
+/// What is said about the files of a case whose list names no eye: the newest of each instrument.
+pub(super) fn newest_whole(examined: &[Examined<'_>]) -> Vec<Finding> {
+    let mut known: BTreeSet<&str> = BTreeSet::new();
+    examined
+        .iter()
+        .filter(|e| known.insert(e.exam.instrument.key.as_str()))
+        .flat_map(|e| e.whole().cloned())
+        .collect()
 }
 
 /// What came out of the choice.
@@ -303,22 +311,7 @@ pub(super) fn choose(
     choice
 }
 
-/// The label of an examination that is attached without carrying the patient's number.
-pub(super) fn contradicting_labels(case: &Case, eye: Eye) -> BTreeSet<String> {
-    case.contradicting_exams()
-        .filter(|(_, joined)| {
-            joined
-                .exam
-                .eyes
-                .of(eye)
-                .as_ref()
-                .is_some_and(|values| values.keratometry_of(Surface::Anterior).is_some())
-        })
-        .map(|(_, joined)| joined.exam.instrument.key.clone())
-        .collect()
-}
-
-/// Label of an examination, for rules that name several.
-pub(super) fn label_of(exam: &Exam) -> String {
-    label::of_exam(exam)
+/// Whether an examination holds an anterior keratometry of this eye.
+pub(super) fn holds_keratometry(exam: &Exam, eye: Eye) -> bool {
+    exam.eyes.of(eye).as_ref().is_some_and(|values| values.keratometry_of(Surface::Anterior).is_some())
 }

@@ -5,7 +5,7 @@ use super::settings::Settings;
 use crate::casebook::Case;
 use crate::finding::{Answer, Code, Finding, Severity};
 use crate::model::{CornealSurgery, Eye};
-use crate::units::{Dioptre, Meridian, round};
+use crate::units::{Dioptre, Meridian};
 
 /// What [`crate::checks::screen`] found out about a case.
 #[derive(Debug, Clone, PartialEq)]
@@ -131,10 +131,10 @@ pub fn weigh(mut screened: Screened, weights: &[Weight], settings: &Settings) ->
     if harmless {
         for finding in &mut screened.findings {
             if finding.code() == Code::A01 && finding.severity() == Severity::SignOff {
-                *finding = finding.clone().weighed(Severity::Note).next(format!(
-                    "nothing to do: by every single source the plan leaves at most {} D",
-                    round::fixed(largest, 2)
-                ));
+                // No number here: a next step may stand on paper of a case that is not released.
+                *finding = finding.clone().weighed(Severity::Note).next(
+                    "nothing to do: by every single source the plan from the combined reading is good enough",
+                );
             }
         }
     }

@@ -24,8 +24,14 @@ impl KeratometrySource {
     pub(super) fn of(exam: &Arc<Exam>, eye: Eye) -> Option<Self> {
         let keratometry = exam.eyes.of(eye).as_ref()?.keratometry_of(Surface::Anterior)?.clone();
         let index = KeratometricIndex::ISO_10343;
-        let (flat, steep) = keratometry.powers_at(index)?;
+        let (first, second) = keratometry.powers_at(index)?;
         let steep_meridian = keratometry.steep_meridian()?;
+        // Flat and steep the other way round are the same cornea with the meridians exchanged; U05 says so.
+        let (flat, steep, steep_meridian) = if first > second {
+            (second, first, steep_meridian.perpendicular())
+        } else {
+            (first, second, steep_meridian)
+        };
         Some(Self {
             label: label::of_exam(exam),
             instrument: exam.instrument.clone(),

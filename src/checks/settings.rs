@@ -1,7 +1,7 @@
 //! Every limit of the rules, with its unit and its source.
 
 use crate::cite::{
-    AGREEMENT, BIOMETRY_LIMITS, COMMON_PRACTICE, HOUSE_RULE, IMPOSSIBLE, ISO_10343, ORTHOGONAL, Source,
+    AGREEMENT, COMMON_PRACTICE, HOUSE_RULE, IMPOSSIBLE, ISO_10343, PERPENDICULAR_STEPS, Source,
     THREE_READINGS,
 };
 use crate::finding::Code;
@@ -87,21 +87,21 @@ thresholds! {
     /// Deepest chamber.
     b11_depth_most [B11] 6.0 "mm" IMPOSSIBLE;
     /// How far the principal meridians may be off a right angle before it is noted.
-    i01_note [I01] 2.0 "deg" ORTHOGONAL;
+    i01_note [I01] 2.0 "deg" PERPENDICULAR_STEPS;
     /// … before the surgeon is asked.
-    i01_sign_off [I01] 5.0 "deg" ORTHOGONAL;
+    i01_sign_off [I01] 5.0 "deg" PERPENDICULAR_STEPS;
     /// … before the measurement is refused.
-    i01_refuse [I01] 10.0 "deg" ORTHOGONAL;
+    i01_refuse [I01] 10.0 "deg" PERPENDICULAR_STEPS;
     /// Cylinder under which the meridians of a measurement mean nothing and are not judged.
     i01_least_cylinder [I01] 0.12 "D" HOUSE_RULE;
     /// Least number that can be a power of a cornea and no radius.
-    u02_power_least [U02] 30.0 "D" BIOMETRY_LIMITS;
+    u02_power_least [U02] 30.0 "D" IMPOSSIBLE;
     /// Greatest such number.
-    u02_power_most [U02] 65.0 "D" BIOMETRY_LIMITS;
+    u02_power_most [U02] 65.0 "D" IMPOSSIBLE;
     /// Least number that can be a radius of a cornea and no power.
-    u02_radius_least [U02] 5.0 "mm" BIOMETRY_LIMITS;
+    u02_radius_least [U02] 5.0 "mm" IMPOSSIBLE;
     /// Greatest such number.
-    u02_radius_most [U02] 10.0 "mm" BIOMETRY_LIMITS;
+    u02_radius_most [U02] 10.0 "mm" IMPOSSIBLE;
     /// The keratometric index everything is computed in.
     u01_index [U01] 1.3375 "" ISO_10343;
     /// Step of a number whose decimals are not known, taken for power and radius alike.
@@ -110,10 +110,10 @@ thresholds! {
     u06_fit [U06] 0.50 "D" HOUSE_RULE;
     /// Cylinder both sources must have for a turn to be seen.
     u06_least_cylinder [U06] 0.75 "D" HOUSE_RULE;
-    /// Power step of a keratometer coarse enough that equal eyes are met by chance.
-    l05_power_step [L05] 0.25 "D" COMMON_PRACTICE;
+    /// Power step of a keratometer so coarse that equal eyes are met by chance; half of it is met too.
+    coarse_power_step [L05 U01] 0.25 "D" COMMON_PRACTICE;
     /// Axis step of such a keratometer.
-    l05_axis_step [L05] 5.0 "deg" COMMON_PRACTICE;
+    coarse_axis_step [L05] 5.0 "deg" COMMON_PRACTICE;
     /// Target above which the surgeon is asked.
     t02_plus [T02] 0.50 "D" HOUSE_RULE;
 }

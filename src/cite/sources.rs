@@ -338,6 +338,14 @@ pub const ORTHOGONAL: Source = Source {
     mark: Mark::Read,
 };
 
+/// How far from a right angle is too far.
+pub const PERPENDICULAR_STEPS: Source = Source {
+    short: "steps off a right angle",
+    full: "2, 5 and 10 degrees: averaged automatic keratometry is perpendicular by construction, so that more shows an irregular cornea or a mistake",
+    place: "our proposal",
+    mark: Mark::Assumed,
+};
+
 /// What the trade does without a source we could name.
 pub const COMMON_PRACTICE: Source = Source {
     short: "common practice",
@@ -398,6 +406,7 @@ pub const ALL: &[Source] = &[
     WRONG_EYE,
     DICOM_LATERALITY,
     ORTHOGONAL,
+    PERPENDICULAR_STEPS,
     COMMON_PRACTICE,
     HOUSE_RULE,
 ];

@@ -130,8 +130,8 @@ fn identical(about: &About<'_>, settings: &Settings) -> Option<Finding> {
         return None;
     }
     let coarse = right.iter().all(|(name, value)| match *name {
-        "flat power" | "steep power" => on_step(*value, settings.l05_power_step.value),
-        "flat meridian" | "steep meridian" => on_step(*value, settings.l05_axis_step.value),
+        "flat power" | "steep power" => on_step(*value, settings.coarse_power_step.value),
+        "flat meridian" | "steep meridian" => on_step(*value, settings.coarse_axis_step.value),
         "flat radius" | "steep radius" => true,
         _ => false,
     }) && right.iter().any(|(name, _)| name.ends_with("power"));

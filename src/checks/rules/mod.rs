@@ -3,7 +3,15 @@
 //! A rule sees one examination ([`About`]), or the sources that count, or the case; it returns findings and changes
 //! nothing.
 
+pub(super) mod agreement;
+pub(super) mod exchange;
+pub(super) mod history;
+pub(super) mod identity;
 pub(super) mod laterality;
+pub(super) mod release;
+pub(super) mod target;
+pub(super) mod units;
+pub(super) mod validity;
 
 use crate::casebook::Joined;
 use crate::checks::context::Context;
@@ -109,7 +117,14 @@ pub(super) fn of_exam(about: &About<'_>) -> Vec<Noted> {
             Noted::new(scope_of_reader(&finding), finding)
         })
         .collect();
+    noted.extend(identity::of_exam(about));
     noted.extend(laterality::of_exam(about));
+    for eye in Eye::BOTH {
+        if let Some(values) = about.exam().eyes.of(eye) {
+            noted.extend(units::of_eye(about, eye, values));
+            noted.extend(validity::of_eye(about, eye, values));
+        }
+    }
     noted
 }
 
@@ -133,6 +148,11 @@ pub(super) const fn rank(code: Code) -> u8 {
         Code::I05 => 5,
         Code::T01 | Code::T02 | Code::T03 | Code::M05 | Code::E01 | Code::F04 | Code::F05 => 6,
     }
+}
+
+/// Whether a rule is about the person or the eye: such a doubt is never the fellow eye's alone.
+pub(super) const fn who_or_which_eye(code: Code) -> bool {
+    rank(code) <= 1
 }
 
 /// Orders findings and drops repetitions.

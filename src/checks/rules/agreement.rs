@@ -1,0 +1,250 @@
+//! Whether the sources agree.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use super::SLACK;
+use crate::casebook::Case;
+use crate::checks::choose::{Choice, holds_keratometry};
+use crate::checks::label;
+use crate::checks::selection::{KeratometrySource, Selection};
+use crate::checks::settings::Settings;
+use crate::cite::{AGREEMENT, HOUSE_RULE, TWO_DEVICES};
+use crate::finding::{Code, Finding, Severity};
+use crate::model::{Exam, Eye, Place, Spot, Surface};
+use crate::units::round;
+
+/// One comparison of sources: its code, its words, its measure and its limits.
+struct Comparison {
+    code: Code,
+    /// What is compared, in words.
+    what: &'static str,
+    sign_off: f64,
+    refuse: f64,
+    difference: fn(&KeratometrySource, &KeratometrySource) -> f64,
+}
+
+/// The pair that differs most among the sources not left out, and by how much.
+fn widest(
+    sources: &[KeratometrySource],
+    comparison: &Comparison,
+    ignored: &[(usize, usize)],
+    without: Option<usize>,
+) -> Option<(usize, usize, f64)> {
+    let mut widest: Option<(usize, usize, f64)> = None;
+    for (position, one) in sources.iter().enumerate() {
+        for (further, other) in sources.iter().enumerate().skip(position + 1) {
+            if Some(position) == without || Some(further) == without || ignored.contains(&(position, further))
+            {
+                continue;
+            }
+            let difference = (comparison.difference)(one, other);
+            if widest.is_none_or(|(_, _, most)| difference > most) {
+                widest = Some((position, further, difference));
+            }
+        }
+    }
+    widest
+}
+
+/// The one source without which all others lie within the sign-off limit, when there are three or more.
+///
+/// There is at most one when two sources are further apart than twice that limit.
+fn outlier(
+    sources: &[KeratometrySource],
+    comparison: &Comparison,
+    ignored: &[(usize, usize)],
+) -> Option<usize> {
+    if sources.len() < 3 {
+        return None;
+    }
+    let mut sole = (0..sources.len()).filter(|without| {
+        widest(sources, comparison, ignored, Some(*without))
+            .is_none_or(|(_, _, most)| most <= comparison.sign_off + SLACK)
+    });
+    let first = sole.next()?;
+    sole.next().is_none().then_some(first)
+}
+
+/// The finding of one comparison, if there is one.
+fn judge(
+    sources: &[KeratometrySource],
+    comparison: &Comparison,
+    ignored: &[(usize, usize)],
+    farthest: Option<usize>,
+    eye: Eye,
+) -> Option<Finding> {
+    let (one, other, difference) = widest(sources, comparison, ignored, None)?;
+    if difference <= comparison.sign_off + SLACK {
+        return None;
+    }
+    let apart = [sources.get(one)?, sources.get(other)?];
+    let labels: Vec<String> = apart.iter().map(|source| source.label().to_owned()).collect();
+    let between = labels.join(" and ");
+    let what = comparison.what;
+    let size = round::fixed(difference, 2);
+    let limit = round::fixed(comparison.sign_off, 2);
+    let too_far = difference > comparison.refuse + SLACK;
+    let set_aside = farthest.and_then(|position| sources.get(position)).filter(|_| too_far);
+    let (severity, tail, plain_tail, next) = match set_aside {
+        Some(source) => (
+            Severity::SignOff,
+            format!("; the others lie within {limit} D, {} is set aside", source.label()),
+            format!("; the others agree, {} is set aside", source.label()),
+            "decide with a reason whether the plan may leave this source out; else measure again".to_owned(),
+        ),
+        None if too_far => (
+            Severity::Refuse,
+            String::new(),
+            String::new(),
+            if sources.len() < 3 {
+                "measure with a third instrument; look at the surface of the eye".to_owned()
+            } else {
+                "measure again with each instrument; look at the surface of the eye".to_owned()
+            },
+        ),
+        None => (
+            Severity::SignOff,
+            String::new(),
+            String::new(),
+            "look at the readings and decide with a reason, or measure again".to_owned(),
+        ),
+    };
+    let mut finding = Finding::new(
+        comparison.code,
+        severity,
+        format!("{eye} eye: {what} differs by {size} D between {between}{tail}"),
+        format!("{what} differs between {between}{plain_tail}"),
+    )
+    .eye(eye)
+    .sources(sources.iter().map(|source| source.label().to_owned()))
+    .expected(format!("at most {limit} D"))
+    .found(format!("{size} D"))
+    .cited(AGREEMENT)
+    .next(next);
+    for source in sources {
+        finding = finding.at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole });
+    }
+    Some(finding)
+}
+
+/// A01 and A02, and the source that is left out of the plan if the surgeon agrees.
+///
+/// Pairs that a turned axis explains are not compared again.
+pub(in crate::checks) fn sources(
+    selection: &Selection,
+    turned: &[(usize, usize)],
+    eye: Eye,
+    settings: &Settings,
+) -> (Vec<Finding>, Option<usize>) {
+    let astigmatism = Comparison {
+        code: Code::A01,
+        what: "astigmatism",
+        sign_off: settings.a01_sign_off.value,
+        refuse: settings.a01_refuse.value,
+        difference: |one, other| (one.vector() - other.vector()).cylinder().dioptres(),
+    };
+    let mean = Comparison {
+        code: Code::A02,
+        what: "mean keratometry",
+        sign_off: settings.a02_sign_off.value,
+        refuse: settings.a02_refuse.value,
+        difference: |one, other| (one.mean() - other.mean()).abs().dioptres(),
+    };
+    let keratometry = selection.keratometry();
+    let needs = |comparison: &Comparison| {
+        widest(keratometry, comparison, turned, None)
+            .is_some_and(|(_, _, most)| most > comparison.refuse + SLACK)
+    };
+    let astigmatism_outlier =
+        needs(&astigmatism).then(|| outlier(keratometry, &astigmatism, turned)).flatten();
+    let mean_outlier = needs(&mean).then(|| outlier(keratometry, &mean, turned)).flatten();
+    // One source may be left out, not two: what A01 and A02 ask for must be the same.
+    let farthest = match (needs(&astigmatism), needs(&mean)) {
+        (true, true) => astigmatism_outlier.filter(|position| Some(*position) == mean_outlier),
+        (true, false) => astigmatism_outlier,
+        (false, true) => mean_outlier,
+        (false, false) => None,
+    };
+    let found = [&astigmatism, &mean]
+        .into_iter()
+        .filter_map(|comparison| judge(keratometry, comparison, turned, farthest, eye))
+        .collect();
+    (found, farthest)
+}
+
+/// A04: one source where two are asked for.
+///
+/// A source that was refused, or came under another number, is no second source, but the refusal is what must be
+/// mended; nothing is said about it here.
+pub(in crate::checks) fn single(case: &Case, choice: &Choice, eye: Eye) -> Option<Finding> {
+    let procedure = case.entry.procedure.as_ref()?.value;
+    if !procedure.needs_two_sources() {
+        return None;
+    }
+    let mut instruments: BTreeSet<&str> =
+        choice.selection.in_plan().map(|source| source.instrument().key.as_str()).collect();
+    if instruments.is_empty() {
+        return None;
+    }
+    instruments.extend(choice.failed_keratometry.iter().map(String::as_str));
+    let contradicting: Vec<&Exam> = case
+        .contradicting_exams()
+        .map(|(_, joined)| joined.exam.as_ref())
+        .filter(|exam| holds_keratometry(exam, eye))
+        .collect();
+    instruments.extend(contradicting.iter().map(|exam| exam.instrument.key.as_str()));
+    if instruments.len() > 1 {
+        return None;
+    }
+    let source = choice.selection.in_plan().next()?;
+    let label = source.label().to_owned();
+    Some(
+        Finding::new(
+            Code::A04,
+            Severity::SignOff,
+            format!("{eye} eye: {label} is the only source of anterior keratometry, nothing checks it"),
+            format!("{label} is the only source of anterior keratometry, nothing checks it"),
+        )
+        .eye(eye)
+        .sources([label])
+        .expected("two instruments")
+        .found("one")
+        .at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole })
+        .cited(TWO_DEVICES)
+        .next("measure with a second instrument, or accept with a reason"),
+    )
+}
+
+/// A05: total keratometry beside anterior.
+pub(in crate::checks) fn kinds(choice: &Choice, eye: Eye) -> Option<Finding> {
+    if choice.selection.keratometry().is_empty() {
+        return None;
+    }
+    let mut total: Vec<(String, Place)> = choice
+        .present
+        .iter()
+        .filter(|exam| {
+            exam.eyes.of(eye).as_ref().is_some_and(|values| values.keratometry_of(Surface::Total).is_some())
+        })
+        .map(|exam| (label::of_exam(exam), Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }))
+        .collect();
+    total.sort_by(|one, other| one.0.cmp(&other.0));
+    if total.is_empty() {
+        return None;
+    }
+    let labels: Vec<String> = total.iter().map(|(label, _)| label.clone()).collect();
+    let text = format!(
+        "total keratometry of {} stands beside anterior keratometry; the plan uses anterior values only, the two are not compared",
+        labels.join(", ")
+    );
+    let mut finding = Finding::new(Code::A05, Severity::Note, text.clone(), text)
+        .eye(eye)
+        .sources(labels)
+        .cited(HOUSE_RULE)
+        .next("nothing to do");
+    for (_, place) in total {
+        finding = finding.at(place);
+    }
+    Some(finding)
+}

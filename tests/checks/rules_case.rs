@@ -1,0 +1,181 @@
+//! History, target, release, and a measurement by itself.
+
+use crate::build::{Clinic, alone, axial, biometer, codes, file, findings, has_measure, target};
+use crate::rules_identity::named;
+use crate::rules_sources::reads;
+use crate::table::{NOTHING, Row, check};
+use Severity::{Note, Refuse, SignOff};
+use axiswright::checks::{UnapprovedFile, screen_exam};
+use axiswright::finding::{Code, Severity};
+use axiswright::model::{CornealSurgery, FactKind, PatientNumber, Procedure, Reading};
+
+fn surgery(clinic: &mut Clinic, value: Option<CornealSurgery>) {
+    let at = clinic.entry.place.clone();
+    clinic.entry.corneal_surgery = value.map(|value| Reading::new(value, value.word(), at));
+}
+
+#[test]
+fn history() {
+    check(&[
+        Row {
+            what: "I05 not stated",
+            expected: &[(Code::I05, SignOff)],
+            fires: |c| surgery(c, None),
+            twin: |c| {
+                surgery(c, None);
+                c.history_required = false;
+            },
+        },
+        Row {
+            what: "I05 unknown, though not required",
+            expected: &[(Code::I05, SignOff)],
+            fires: |c| {
+                surgery(c, Some(CornealSurgery::Unknown));
+                c.history_required = false;
+            },
+            twin: |c| {
+                surgery(c, Some(CornealSurgery::Unknown));
+                c.state(FactKind::CornealSurgery(CornealSurgery::No));
+            },
+        },
+        Row {
+            what: "I05 yes on the list against a person's no",
+            expected: &[(Code::I05, SignOff)],
+            fires: |c| {
+                surgery(c, Some(CornealSurgery::Yes));
+                c.state(FactKind::CornealSurgery(CornealSurgery::No));
+            },
+            twin: |c| {
+                c.state(FactKind::CornealSurgery(CornealSurgery::Yes));
+                c.state(FactKind::CornealSurgery(CornealSurgery::No));
+            },
+        },
+        Row {
+            what: "I05 by the instrument",
+            expected: &[(Code::I05, SignOff)],
+            fires: |c| {
+                let at = c.entry.place.clone();
+                let right = c.bio().eyes.right.as_mut().unwrap();
+                right.corneal_surgery = Some(Reading::new(CornealSurgery::Yes, "yes", at));
+            },
+            twin: |c| {
+                let at = c.entry.place.clone();
+                let left = c.bio().eyes.left.as_mut().unwrap();
+                left.corneal_surgery = Some(Reading::new(CornealSurgery::Yes, "yes", at));
+            },
+        },
+    ]);
+    let mut clinic = Clinic::sound();
+    assert_eq!(clinic.screen().screened.unwrap().corneal_surgery(), CornealSurgery::No);
+    clinic.state(FactKind::CornealSurgery(CornealSurgery::Yes));
+    assert_eq!(clinic.screen().screened.unwrap().corneal_surgery(), CornealSurgery::Yes);
+}
+
+#[test]
+fn target_and_release() {
+    check(&[
+        Row {
+            what: "T01",
+            expected: &[(Code::T01, Refuse)],
+            fires: |c| c.entry.target = None,
+            twin: |c| c.entry.target = Some(target(&file("t"), 0.0, false)),
+        },
+        Row {
+            what: "T02 no sign",
+            expected: &[(Code::T02, Refuse)],
+            fires: |c| c.entry.target = Some(target(&file("t"), 0.25, false)),
+            twin: |c| c.entry.target = Some(target(&file("t"), 0.25, true)),
+        },
+        Row {
+            what: "T02 hyperopic",
+            expected: &[(Code::T02, SignOff)],
+            fires: |c| c.entry.target = Some(target(&file("t"), 0.75, true)),
+            twin: |c| c.entry.target = Some(target(&file("t"), 0.5, true)),
+        },
+        Row {
+            what: "T03 surgeon",
+            expected: &[(Code::T03, Refuse)],
+            fires: |c| c.surgeons = vec!["I. Vargas".to_owned()],
+            twin: |c| c.surgeons = vec![" i. VARGA".to_owned()],
+        },
+        Row {
+            what: "T03 no surgeon",
+            expected: &[(Code::T03, Refuse)],
+            fires: |c| c.entry.surgeon = None,
+            twin: |c| {
+                c.entry.surgeon = None;
+                c.check_names = false;
+            },
+        },
+        Row {
+            what: "T03 lens",
+            expected: &[(Code::T03, Refuse)],
+            fires: |c| c.lenses.clear(),
+            twin: NOTHING,
+        },
+        Row {
+            what: "T03 box codes",
+            expected: &[(Code::T03, Refuse)],
+            fires: |c| c.lenses[0].has_box_codes = false,
+            twin: NOTHING,
+        },
+        Row {
+            what: "T03 no lens",
+            expected: &[(Code::T03, Refuse)],
+            fires: |c| c.entry.lens = None,
+            twin: |c| {
+                c.entry.lens = None;
+                c.entry.procedure.as_mut().unwrap().value = Procedure::OnAxisIncision;
+            },
+        },
+        Row {
+            what: "E01",
+            expected: &[(Code::E01, Refuse)],
+            fires: |c| {
+                c.unapproved = vec![UnapprovedFile {
+                    name: "surgeons/varga.toml".to_owned(),
+                    approved: Some("aa".to_owned()),
+                    found: "bb".to_owned(),
+                }];
+            },
+            twin: NOTHING,
+        },
+    ]);
+}
+
+#[test]
+fn a_measurement_by_itself_is_judged_on_both_eyes() {
+    let clinic = Clinic::sound();
+    let judge = |exam| codes(&screen_exam(&alone(exam), &clinic.context(), &clinic.settings));
+    assert_eq!(judge(biometer()), []);
+    let mut wrong = biometer();
+    wrong.eyes.left.as_mut().unwrap().axial = Some(axial(&file("a"), 43.62, 3.05));
+    wrong.identity.number.as_mut().unwrap().value = PatientNumber::new("9993885585").unwrap();
+    wrong.eyes.right.as_mut().unwrap().keratometry[0].readings = None;
+    assert_eq!(judge(wrong), [(Code::P07, Refuse), (Code::B08, Note), (Code::B11, Refuse)]);
+    let mut nobody = biometer();
+    nobody.identity.number = None;
+    assert_eq!(judge(nobody), [(Code::P08, Refuse)]);
+}
+
+#[test]
+fn findings_come_in_the_order_of_the_page() {
+    let mut clinic = Clinic::sound();
+    named(&mut clinic, "Hollis^Talia");
+    reads(&mut clinic, (43.9, 172.0), (45.82, 78.0));
+    surgery(&mut clinic, None);
+    clinic.entry.target = None;
+    let wide = codes(&findings(&clinic));
+    let order: Vec<Code> = wide.iter().map(|(code, _)| *code).collect();
+    assert_eq!(order, [Code::P03, Code::A02, Code::I01, Code::I05, Code::T01]);
+}
+
+#[test]
+fn the_scan_for_numbers_sees_them() {
+    for text in ["0.50 D apart", "7.8mm", "at 98°", "5 degrees", "1.25D"] {
+        assert!(has_measure(text), "{text}");
+    }
+    for text in ["Halden K2, 2026-03-01 09:14: flat", "2 of 3 readings", "K2 Device"] {
+        assert!(!has_measure(text), "{text}");
+    }
+}
