@@ -1,6 +1,10 @@
 //! Rows to examinations.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
+
+use jiff::Timestamp;
+use jiff::civil::{Date, DateTime};
 
 use super::IntakeError;
 use super::compile::GroupBy;
@@ -12,14 +16,14 @@ use super::template::{ExpectEyes, LayoutKind};
 use super::value::Values;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{
-    Axial, ByEye, Conversion, Cylinder, Exam, ExamTime, Eye, EyeExam, Identity, Instrument, Keratometry,
-    MeridianReading, Place, Reading, Refraction, Spot, Surface,
+    Axial, ByEye, Conversion, Cylinder, Exam, ExamTime, Eye, EyeExam, FileNameClaims, Identity, Instrument,
+    Keratometry, MeridianReading, Place, Reading, Refraction, Spot, Surface, ZoneSource,
 };
 use crate::units::KeratometricIndex;
 
 /// What the rows of a file add up to.
 pub(super) struct Exams {
-    pub(super) exams: Vec<Exam>,
+    pub(super) all: Vec<Exam>,
     pub(super) findings: Vec<Finding>,
     pub(super) not_understood: Vec<NotUnderstood>,
 }
@@ -29,7 +33,8 @@ pub(super) struct Exams {
 /// # Errors
 /// The first row that cannot be read refuses the whole file.
 pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
-    let mut built = Exams { exams: Vec::new(), findings: Vec::new(), not_understood: source.unused() };
+    let mut built = Exams { all: Vec::new(), findings: Vec::new(), not_understood: source.unused() };
+    let mut known = BTreeMap::new();
     let claims = source.claims(&mut built.not_understood);
     for row in &source.table.rows {
         let mut exam = head(source, row)?;
@@ -54,20 +59,19 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
                 place: source.place(Spot::Line(row.line)),
             });
         }
-        if let Some(time) = &exam.taken
-            && time.value.instant.is_none()
-            && let crate::model::ZoneSource::Declared(zone) = &time.value.zone
-        {
+        add(source, &mut built.all, &mut known, exam, row)?;
+    }
+    for time in built.all.iter().filter_map(|exam| exam.taken.as_ref()) {
+        if let (None, ZoneSource::Declared(zone)) = (time.value.instant, &time.value.zone) {
             built.not_understood.push(NotUnderstood {
                 what: format!("instant of `{}`", time.text),
                 why: format!("a change of the clock repeats or skips this hour in {zone}"),
                 place: time.place.clone(),
             });
         }
-        add(source, &mut built.exams, exam, row)?;
     }
     if source.compiled().expect_eyes == ExpectEyes::Both {
-        for exam in &built.exams {
+        for exam in &built.all {
             for (eye, there) in exam.eyes.iter() {
                 if there.is_none() {
                     let line = exam.identity.number.as_ref().map(|number| number.place.clone());
@@ -122,16 +126,23 @@ fn head(source: &Source<'_>, row: &Row) -> Result<Exam, IntakeError> {
         uid: values.text(Target::ExamUid)?,
         eyes: ByEye::default(),
         stated_eyes: Vec::new(),
-        file_name: crate::model::FileNameClaims::default(),
+        file_name: FileNameClaims::default(),
         file: Arc::clone(source.file),
         template: Some(source.template.reference().clone()),
     })
 }
 
 /// Puts an examination beside the others, or its eye into the one it belongs to.
-fn add(source: &Source<'_>, exams: &mut Vec<Exam>, exam: Exam, row: &Row) -> Result<(), IntakeError> {
-    let by = &source.compiled().group_by;
-    let Some(same) = exams.iter_mut().rev().find(|other| belong_together(other, &exam, by)) else {
+fn add(
+    source: &Source<'_>,
+    exams: &mut Vec<Exam>,
+    known: &mut BTreeMap<Key, usize>,
+    exam: Exam,
+    row: &Row,
+) -> Result<(), IntakeError> {
+    let next = exams.len();
+    let at = *known.entry(Key::of(&exam, &source.compiled().group_by)).or_insert(next);
+    let Some(same) = exams.get_mut(at) else {
         exams.push(exam);
         return Ok(());
     };
@@ -188,18 +199,32 @@ fn same_person(one: &Identity, other: &Identity) -> bool {
         && value(one.authority.as_ref()) == value(other.authority.as_ref())
 }
 
-fn belong_together(one: &Exam, other: &Exam, by: &[GroupBy]) -> bool {
-    let number = |exam: &Exam| exam.identity.number.as_ref().map(|number| number.value.comparable());
-    let time = |exam: &Exam| -> Option<ExamTime> { exam.taken.as_ref().map(|taken| taken.value.clone()) };
-    let numbered = number(one).is_some() || same_person(&one.identity, &other.identity);
-    numbered
-        && one.instrument == other.instrument
-        && by.iter().all(|by| match by {
-            GroupBy::Number => number(one) == number(other),
-            GroupBy::Time => time(one) == time(other),
-            GroupBy::Day => time(one).map(|t| t.date()) == time(other).map(|t| t.date()),
-            GroupBy::Uid => value(one.uid.as_ref()) == value(other.uid.as_ref()),
-        })
+/// What rows of one examination share. Without a patient number the person has to be the same.
+#[derive(Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Key {
+    instrument: Instrument,
+    number: Option<String>,
+    person: Option<(String, Option<Date>)>,
+    time: Option<(DateTime, Option<Timestamp>)>,
+    day: Option<Date>,
+    uid: Option<String>,
+}
+
+impl Key {
+    fn of(exam: &Exam, by: &[GroupBy]) -> Self {
+        let identity = &exam.identity;
+        let taken = value(exam.taken.as_ref());
+        let number = identity.number.as_ref().map(|number| number.value.comparable());
+        let name = identity.name.as_ref().map(|name| name.value.printed()).unwrap_or_default();
+        Self {
+            instrument: exam.instrument.clone(),
+            person: number.is_none().then(|| (name, value(identity.birth_date.as_ref()).copied())),
+            number,
+            time: taken.filter(|_| by.contains(&GroupBy::Time)).map(|taken| (taken.local, taken.instant)),
+            day: taken.filter(|_| by.contains(&GroupBy::Day)).map(ExamTime::date),
+            uid: exam.uid.as_ref().filter(|_| by.contains(&GroupBy::Uid)).map(|uid| uid.value.clone()),
+        }
+    }
 }
 
 /// Everything a row says about one eye; none when nothing was measured there.
@@ -278,14 +303,11 @@ fn keratometry(
         power: values.power(Target::SteepPower)?,
         meridian: values.meridian(Target::SteepMeridian, eye, findings)?,
     };
-    let reported_cylinder = match values.power(Target::KmCylinder)? {
-        Some(power) => {
-            Some(Cylinder { power, axis: values.meridian(Target::KmCylinderAxis, eye, findings)? })
-        }
-        None => {
-            needs(values, Target::KmCylinderAxis, Target::KmCylinder)?;
-            None
-        }
+    let reported_cylinder = if let Some(power) = values.power(Target::KmCylinder)? {
+        Some(Cylinder { power, axis: values.meridian(Target::KmCylinderAxis, eye, findings)? })
+    } else {
+        needs(values, Target::KmCylinderAxis, Target::KmCylinder)?;
+        None
     };
     let (flat, steep, reordered) = ordered(flat, steep, eye, findings);
     Ok(Some(Keratometry {

@@ -411,7 +411,7 @@ fn room_and_eye(mapping: &Mapping, rules: &FieldRules, target: Target, key: &str
     faults.unless(fits, key, &format!("does not belong into a file that brings {}", mapping.brings.word()));
     match (mapping.layout.kind, of_eye, rules.eye) {
         (LayoutKind::RowBothEyes, true, None) => {
-            faults.add(key, "a row holds both eyes: say which with `eye`")
+            faults.add(key, "a row holds both eyes: say which with `eye`");
         }
         (LayoutKind::RowBothEyes, true, Some(_)) | (_, _, None) => {}
         (LayoutKind::RowBothEyes, false, Some(_)) => faults.add(key, "is not a value of one eye"),
@@ -427,21 +427,17 @@ fn scalar(rules: &FieldRules, target: Target, key: &str, faults: &mut Faults) ->
         faults.unless(word == kind.word(), key, &format!("its type is `{}`", kind.word()));
     }
     let possible = kind.units();
-    let unit = match &rules.unit {
-        Some(word) => {
-            let unit = Unit::from_word(word).filter(|unit| possible.contains(unit));
-            if unit.is_none() {
-                let words: Vec<&str> = possible.iter().map(|unit| unit.word()).collect();
-                let words = if words.is_empty() { "none".to_owned() } else { words.join(" or ") };
-                faults.add(key, format!("unit `{word}` does not fit; possible: {words}"));
-            }
-            unit
+    let unit = rules.unit.as_ref().and_then(|word| {
+        let unit = Unit::from_word(word).filter(|unit| possible.contains(unit));
+        if unit.is_none() {
+            let words: Vec<&str> = possible.iter().map(|unit| unit.word()).collect();
+            let words = if words.is_empty() { "none".to_owned() } else { words.join(" or ") };
+            faults.add(key, format!("unit `{word}` does not fit; possible: {words}"));
         }
-        None => {
-            faults.unless(possible.is_empty(), key, "the unit in the file is not declared");
-            None
-        }
-    };
+        unit
+    });
+    let declared = rules.unit.is_some() || possible.is_empty();
+    faults.unless(declared, key, "the unit in the file is not declared");
     if let Some([low, high]) = rules.range {
         faults.unless(kind.is_number(), key, "only numbers have a range");
         faults.unless(low.is_finite() && high.is_finite() && low < high, key, "the range is empty");

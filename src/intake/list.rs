@@ -19,8 +19,8 @@ pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnde
             Some(raw) => Some(values.eye_of(raw, Target::ListEye.word())?),
             None => None,
         };
-        let sign_written = values.sign_written(Target::ListTarget);
-        let target = values.power(Target::ListTarget)?;
+        let sign_written = values.sign_written(Target::ListTargetRefraction);
+        let target = values.power(Target::ListTargetRefraction)?;
         entries.push(ListEntry {
             identity: identity(&values)?,
             booking: values.text(Target::ListBooking)?,

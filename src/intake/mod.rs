@@ -11,7 +11,7 @@
 mod build;
 mod compile;
 mod dates;
-mod dicom;
+pub mod dicom;
 mod error;
 mod list;
 mod name;

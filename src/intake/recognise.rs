@@ -50,7 +50,7 @@ pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeErr
         Ok(Read { digest: file.digest, content, findings: Vec::new(), not_understood, template })
     } else {
         let built = build::exams(&source)?;
-        let content = Content::Exams(built.exams);
+        let content = Content::Exams(built.all);
         let (findings, not_understood) = (built.findings, built.not_understood);
         Ok(Read { digest: file.digest, content, findings, not_understood, template })
     }
@@ -105,7 +105,7 @@ fn choose<'a>(
     }
     if reasons.is_empty() {
         let seen = describe(input.bytes);
-        let detail = format!("the folder names no mapping template, and the file is {seen}");
+        let detail = format!("the folder names no mapping template for this file: {seen}");
         return Err(IntakeError::Template { detail, place: whole.clone() });
     }
     let only = reasons.len() == 1;
@@ -165,13 +165,17 @@ fn is_dicom(bytes: &[u8]) -> bool {
     if bytes.get(128..132) == Some(b"DICM") {
         return true;
     }
-    let Some([a, b, c, d, e, f, g, h]) = bytes.first_chunk::<8>() else { return false };
-    let representation = e.is_ascii_uppercase() && f.is_ascii_uppercase();
-    let length = u32::from_le_bytes([*e, *f, *g, *h]);
+    let (Some(tag), Some(after)) =
+        (bytes.first_chunk::<4>(), bytes.get(4..8).and_then(|four| four.first_chunk::<4>()))
+    else {
+        return false;
+    };
+    let representation = after.iter().take(2).all(u8::is_ascii_uppercase);
+    let length = u32::from_le_bytes(*after);
     let short = usize::try_from(length).is_ok_and(|length| length <= bytes.len() && length <= 0xFFFF);
-    let little = matches!((a, b), (2 | 8, 0)) && (representation || short);
-    let big = matches!((a, b), (0, 2 | 8)) && representation && *c == 0;
-    little && *d == 0 || big
+    let little = matches!(tag, [2 | 8, 0, _, 0]) && (representation || short);
+    let big = matches!(tag, [0, 2 | 8, 0, _]) && representation;
+    little || big
 }
 
 /// Kinds of file that are certainly no text table.

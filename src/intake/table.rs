@@ -1,4 +1,6 @@
 //! Text to a table of cells with their lines. Every line is checked by itself before the cells are taken.
+//!
+//! Refusals name lines and cells and never repeat a whole line: it holds a patient.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -195,14 +197,13 @@ impl<'t> Outline<'t> {
                 }
                 other => {
                     let number = other.map_or(header.number, |line| line.number);
-                    let found = other.map_or("", |line| line.text);
                     return Err(refuse.line(
                         number,
                         "footer",
                         format!(
                             "a last line that starts with `{start}`; without it the file may be cut short"
                         ),
-                        found,
+                        "another line",
                     ));
                 }
             }
@@ -223,7 +224,7 @@ impl<'t> Outline<'t> {
                     line.number,
                     "line",
                     format!("a key, `{}` and a value", rules.separator),
-                    line.text,
+                    "a line without it",
                 ));
             };
             if columns.len() >= MOST_COLUMNS {
@@ -311,11 +312,18 @@ impl<'t> Outline<'t> {
         for (line, record) in body.iter().zip(reader.records()) {
             let record = record
                 .map_err(|error| refuse.line(line.number, "row", "a row of cells", error.to_string()))?;
-            let offset = record.position().map_or(0, csv::Position::line);
+            let read = record.position().and_then(|at| usize::try_from(at.byte()).ok()).unwrap_or(0);
+            // The reader ends a row after the carriage return and leaves the line feed to the next.
+            let late = line.start.saturating_sub(first.start + read);
             let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
             trailing(&mut cells, line.number, rules, refuse)?;
-            if offset + first.number - 1 != line.number || cells.len() != self.columns.len() {
-                return Err(refuse.line(line.number, "row", "one row on one line", line.text));
+            if late > 1 || first.start + read > line.start || cells.len() != self.columns.len() {
+                return Err(refuse.line(
+                    line.number,
+                    "row",
+                    "one row on one line",
+                    "another split of the line",
+                ));
             }
             if rules.trim {
                 for cell in &mut cells {
@@ -404,12 +412,22 @@ fn check_line(line: Line<'_>, rules: &CsvRules, refuse: &Refuse<'_>) -> Result<u
     for c in line.text.chars() {
         let parts = c == rules.delimiter;
         state = match (state, c) {
-            (State::Start, '"') | (State::Closed, '"') => State::Quoted,
+            (State::Start | State::Closed, '"') => State::Quoted,
             (State::Bare, '"') => {
-                return Err(refuse.line(line.number, "quotes", "none inside an unquoted cell", line.text));
+                return Err(refuse.line(
+                    line.number,
+                    "quotes",
+                    "none inside an unquoted cell",
+                    format!("one in cell {count}"),
+                ));
             }
-            (State::Quoted, '"') => State::Closed,
-            (State::Quoted, _) => State::Quoted,
+            (State::Quoted, _) => {
+                if c == '"' {
+                    State::Closed
+                } else {
+                    State::Quoted
+                }
+            }
             (State::Start | State::Bare | State::Closed, _) if parts => {
                 count += 1;
                 State::Start
@@ -419,14 +437,19 @@ fn check_line(line: Line<'_>, rules: &CsvRules, refuse: &Refuse<'_>) -> Result<u
                     line.number,
                     "quotes",
                     "a delimiter after a closing quote",
-                    line.text,
+                    format!("more in cell {count}"),
                 ));
             }
             (State::Start | State::Bare, _) => State::Bare,
         };
     }
     if matches!(state, State::Quoted) {
-        return Err(refuse.line(line.number, "quotes", "a closing quote on the same line", line.text));
+        return Err(refuse.line(
+            line.number,
+            "quotes",
+            "a closing quote on the same line",
+            format!("none after cell {count}"),
+        ));
     }
     Ok(count)
 }
@@ -441,15 +464,10 @@ fn key_values<'l, 't: 'l>(
         let mut cells =
             cells(*line, &CsvRules { trailing_delimiter: false, ..rules.clone() }, refuse)?.into_iter();
         let (Some(key), Some(value)) = (cells.next(), cells.next()) else {
-            return Err(refuse.line(line.number, "line before the header", "a key and a value", line.text));
+            return Err(refuse.line(line.number, "line before the header", "a key and a value", "one cell"));
         };
         if key.is_empty() || cells.any(|more| !more.is_empty()) {
-            return Err(refuse.line(
-                line.number,
-                "line before the header",
-                "one key and one value",
-                line.text,
-            ));
+            return Err(refuse.line(line.number, "line before the header", "one key and one value", key));
         }
         if entries.iter().any(|entry| entry.key == key) {
             return Err(refuse.line(line.number, "key before the header", "each key once", key));

@@ -212,7 +212,7 @@ targets! {
     ListEye "list.eye" List Word false false;
     ListProcedure "list.procedure" List Word false false;
     ListSurgeon "list.surgeon" List Text false false;
-    ListTarget "list.target" List Power false false;
+    ListTargetRefraction "list.target" List Power false false;
     ListLens "list.lens" List Text false false;
     ListIncision "list.incision" List Direction false false;
     ListWidth "list.width" List Length false false;

@@ -62,7 +62,7 @@ impl Template {
     }
 }
 
-/// The text of a mapping template, key by key. `docs/FORMATS.md` explains each.
+/// The text of a mapping template, key by key.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Mapping {

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::IntakeError;
 use super::compile::{Compiled, Field};
-use super::dates::agreed;
+use super::dates::{Form, agreed};
 use super::target::{Kind, Target, Unit};
 use super::template::NumberRules;
 use crate::finding::{Code, Finding, Severity};
@@ -43,6 +43,7 @@ impl Raw {
     ///
     /// # Errors
     /// What is expected, in words.
+    #[expect(clippy::wildcard_enum_match_arm, reason = "every target that is not named here takes any text")]
     pub(super) fn word_fits(target: Target, word: &str) -> Result<(), &'static str> {
         let (fits, expected) = match target {
             Target::KmSurface => (Surface::from_word(word).is_some(), SURFACES),
@@ -151,10 +152,8 @@ fn depth_from(word: &str) -> Option<ChamberDepthFrom> {
 
 fn sex(word: &str) -> Option<Sex> {
     let other = matches!(word.trim().to_ascii_lowercase().as_str(), "o" | "other" | "u" | "unknown");
-    match Sex::from_code(word) {
-        Sex::Other if !other => None,
-        known => Some(known),
-    }
+    let sex = Sex::from_code(word);
+    (sex != Sex::Other || other).then_some(sex)
 }
 
 fn count(text: &str) -> Option<u32> {
@@ -234,17 +233,11 @@ impl<'a> Values<'a> {
     fn mapped(&self, target: Target) -> Result<Option<(&Raw, &str)>, IntakeError> {
         let Some(Entry { raw, field }) = self.entries.get(&target) else { return Ok(None) };
         let Some(map) = field.and_then(|field| field.map.as_ref()) else { return Ok(Some((raw, &raw.text))) };
-        match map.get(&raw.text) {
-            Some(word) => Ok(Some((raw, word))),
-            None => {
-                let words: Vec<&str> = map.keys().map(String::as_str).collect();
-                Err(raw.refused(
-                    target,
-                    format!("one of the words the template maps ({})", words.join(", ")),
-                    None,
-                ))
-            }
+        if let Some(word) = map.get(&raw.text) {
+            return Ok(Some((raw, word)));
         }
+        let words: Vec<&str> = map.keys().map(String::as_str).collect();
+        Err(raw.refused(target, format!("one of the words the template maps ({})", words.join(", ")), None))
     }
 
     /// A text, verbatim or as the template's map says.
@@ -323,13 +316,12 @@ impl<'a> Values<'a> {
         let Some(raw) = self.raw(target) else { return Ok(None) };
         let planned = target == Target::ListDate;
         let forms = || self.compiled.dates.iter().filter(|form| !(planned && form.has_two_digit_year()));
-        match agreed(forms().filter_map(|form| form.date(&raw.text, self.today))) {
-            Some(date) => Ok(Some(raw.reading(date))),
-            None => {
-                let forms: Vec<&str> = forms().map(|form| form.text()).collect();
-                Err(raw.refused(target, format!("a date in the form {}", forms.join(" or ")), None))
-            }
-        }
+        agreed(forms().filter_map(|form| form.date(&raw.text, self.today)))
+            .map(|date| Some(raw.reading(date)))
+            .ok_or_else(|| {
+                let forms: Vec<&str> = forms().map(Form::text).collect();
+                raw.refused(target, format!("a date in the form {}", forms.join(" or ")), None)
+            })
     }
 
     /// A time by the declared forms, placed by its own offset, the template's zone or the folder's.
@@ -338,7 +330,7 @@ impl<'a> Values<'a> {
         let forms = &self.compiled.times;
         let Some((local, offset)) = agreed(forms.iter().filter_map(|form| form.time(&raw.text, self.today)))
         else {
-            let forms: Vec<&str> = forms.iter().map(|form| form.text()).collect();
+            let forms: Vec<&str> = forms.iter().map(Form::text).collect();
             return Err(raw.refused(target, format!("a time in the form {}", forms.join(" or ")), None));
         };
         let time = match (offset, self.compiled.zone.as_ref().or(self.zone)) {
@@ -511,14 +503,12 @@ fn in_range(entry: &Entry<'_>, target: Target, number: f64) -> Result<(), Intake
     if (low..=high).contains(&number) {
         return Ok(());
     }
-    let other = match target {
-        Target::FlatPower | Target::SteepPower => {
-            Some((&RADII_MM, "a power in D; it looks like a radius in mm"))
-        }
-        Target::FlatRadius | Target::SteepRadius => {
-            Some((&POWERS_D, "a radius in mm; it looks like a power in D"))
-        }
-        _ => None,
+    let other = if matches!(target, Target::FlatPower | Target::SteepPower) {
+        Some((&RADII_MM, "a power in D; it looks like a radius in mm"))
+    } else if matches!(target, Target::FlatRadius | Target::SteepRadius) {
+        Some((&POWERS_D, "a radius in mm; it looks like a power in D"))
+    } else {
+        None
     };
     match other {
         Some((range, words)) if range.contains(&number) => {

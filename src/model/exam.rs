@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::eye::{ByEye, Eye};
 use super::identity::Identity;
 use super::list::{CornealSurgery, LensStatus};
-use super::place::{Digest, FileRef};
+use super::place::{Digest, FileRef, Place};
 use super::reading::{Conversion, Reading};
 use super::time::ExamTime;
 use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, PowerVector};
@@ -420,4 +420,31 @@ pub struct Exam {
     pub file: Arc<FileRef>,
     /// The template it was read by; none for formats that need no template.
     pub template: Option<TemplateRef>,
+}
+
+impl Exam {
+    /// The lines of a text file that this examination was read from; empty for other files.
+    pub fn lines(&self) -> std::collections::BTreeSet<u64> {
+        let identity = &self.identity;
+        let mut places: Vec<&Place> = Vec::new();
+        places.extend(identity.number.as_ref().map(|r| &r.place));
+        places.extend(identity.name.as_ref().map(|r| &r.place));
+        places.extend(identity.birth_date.as_ref().map(|r| &r.place));
+        places.extend(self.taken.as_ref().map(|r| &r.place));
+        for (_, eye) in self.eyes.iter() {
+            let Some(eye) = eye else { continue };
+            for keratometry in &eye.keratometry {
+                for meridian in [&keratometry.flat, &keratometry.steep] {
+                    places.extend(meridian.radius.as_ref().map(|r| &r.place));
+                    places.extend(meridian.power.as_ref().map(|r| &r.place));
+                    places.extend(meridian.meridian.as_ref().map(|r| &r.place));
+                }
+            }
+            if let Some(axial) = &eye.axial {
+                places.extend(axial.length.as_ref().map(|r| &r.place));
+                places.extend(axial.depth.as_ref().map(|r| &r.place));
+            }
+        }
+        places.into_iter().filter_map(Place::line).collect()
+    }
 }

@@ -125,6 +125,14 @@ impl Place {
         }
     }
 
+    /// The line of a text file, if the place has one.
+    pub const fn line(&self) -> Option<u64> {
+        match self {
+            Self::File { spot: Spot::Cell { line, .. } | Spot::Line(line), .. } => Some(*line),
+            Self::File { .. } | Self::Person { .. } => None,
+        }
+    }
+
     /// The same file at another spot; a person stays a person.
     #[must_use]
     pub fn at(&self, spot: Spot) -> Self {

@@ -1,12 +1,36 @@
-//! Texts of settings and cases to each room's own types, every value with its place.
+//! Settings text to each room's own settings, every value with its origin and approved digest.
 //!
-//! Nothing is read from disk here: texts come in, values go out. A key nobody knows is an error, so that a misspelling is
-//! never silently ignored.
+//! Texts in, values out: this room reads no file. [`SiteFile`] is `site.toml`; [`surgeon`], [`lens`] and
+//! [`mapping_template`] read the other settings; [`case_file`] reads a case that stands alone; [`compare`] says which
+//! files are not in force because nobody approved them as they are; [`Folders`] knows where everything of a site lies.
+//! Nothing is guessed: an unknown key, a value outside its range or a contradiction is an error with its place and the
+//! next action.
 
+mod approvals;
 mod case_file;
+mod diff;
+mod error;
+mod folders;
+mod incoming;
+mod keys;
+mod limits;
+mod mapping;
 mod node;
+mod reader;
 mod schema;
+mod site_file;
+mod site_text;
+mod valued;
 
+pub use approvals::{Approved, FileKind, SettingsFile, compare, gone};
 pub use case_file::{CaseFile, case_file};
+pub use diff::diff;
+pub use error::{SiteError, Spot};
+pub use folders::{Folders, HeldName, SheetName, is_plain_name, safe_name};
+pub use incoming::{Incoming, Mode};
+pub use mapping::{mapping_template, parse_toml};
 pub use node::TextFault;
 pub use schema::{LensRead, lens, surgeon};
+pub use site_file::{ApprovalPolicy, Clock, History, SiteFile, SiteKind};
+pub use site_text::site_text;
+pub use valued::{Described, Origin, Valued};

@@ -1,6 +1,14 @@
 //! DICOM objects: what pydicom reads from the committed files is what the model holds, and what must be refused is
 //! refused with its reason and place. `make_objects.py` makes the files and the manifest.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::result_large_err,
+    reason = "the helpers of these tests may fail as the tests do"
+)]
+
 mod hostile;
 mod manifest;
 mod mutation;
@@ -31,8 +39,7 @@ fn read(bytes: &[u8]) -> Result<Read, IntakeError> {
 }
 
 fn exam(read: &Read) -> &Exam {
-    match &read.content {
-        Content::Exams(exams) if exams.len() == 1 => &exams[0],
-        other => panic!("one exam expected, {other:?}"),
-    }
+    let Content::Exams(exams) = &read.content else { panic!("no exam, {:?}", read.content) };
+    assert_eq!(exams.len(), 1);
+    &exams[0]
 }

@@ -158,7 +158,11 @@ fn compare_more(name: &str, entry: &Value, read: &Read, exam: &Exam) {
     let axial = |position: usize| eyes[position].and_then(|eye| eye.axial.as_ref()).unwrap();
     if let Some(method) = entry.get("method") {
         for position in 0..2 {
-            assert_eq!(axial(position).method.map(|m| m.word()), method.as_str(), "{name}");
+            assert_eq!(
+                axial(position).method.map(axiswright::model::LengthMethod::word),
+                method.as_str(),
+                "{name}"
+            );
         }
     }
     if let Some(from) = entry.get("depth_from") {

@@ -7,7 +7,6 @@ use dicom_dictionary_std::tags;
 
 use super::object::{Code as Coded, Node, Number};
 use super::{Outcome, common, measured};
-use crate::finding::Code;
 use crate::intake::{IntakeError, NotUnderstood};
 use crate::model::{Axial, ChamberDepthFrom, Conversion, Eye, EyeExam, LengthMethod, LensStatus, Reading};
 use crate::units::{Micrometre, Millimetre};
@@ -170,16 +169,13 @@ fn spread(item: &Node<'_>, outcome: &mut Outcome) -> Result<Option<Reading<Milli
             return Ok(None);
         }
     };
-    let length = Millimetre::from_reading(number.value * factor).map_err(|error| {
-        metric.bad_value(tags::NUMERIC_VALUE, "spread of axial.length", &number.text, &range(&error))
-    })?;
+    let length = match Millimetre::from_reading(number.value * factor) {
+        Ok(length) => length,
+        Err(error) => return Err(super::out_of_range(number, "spread of axial.length", &error)),
+    };
     let mut reading = number.reading(length);
     reading.converted = converted;
     Ok(Some(reading))
-}
-
-fn range(error: &crate::units::OutOfRange) -> String {
-    format!("between {} and {} {}", error.min, error.max, error.unit)
 }
 
 /// What the eye's lens is: PS3.16 CID 4231. The SRT codes are the older names of the same concepts (PS3.16 annex L).
@@ -237,7 +233,7 @@ fn remarks(block: &Node<'_>, eye: Eye, outcome: &mut Outcome) -> Result<(), Inta
 }
 
 /// The one value of those selected; several must be the same.
-fn the_one(numbers: Vec<Number>, what: &str, block: &Node<'_>) -> Result<Option<Number>, IntakeError> {
+fn the_one(numbers: Vec<Number>, what: &str) -> Result<Option<Number>, IntakeError> {
     let mut numbers = numbers.into_iter();
     let Some(first) = numbers.next() else { return Ok(None) };
     for other in numbers {
@@ -246,7 +242,7 @@ fn the_one(numbers: Vec<Number>, what: &str, block: &Node<'_>) -> Result<Option<
                 what: format!("the selected {what}"),
                 expected: format!("one value, as {}", first.text),
                 found: other.text,
-                place: if other.place.file().is_some() { other.place } else { block.own_place() },
+                place: other.place,
             });
         }
     }
@@ -257,13 +253,7 @@ fn length(number: Option<Number>, field: &str) -> Result<Option<Reading<Millimet
     let Some(number) = number else { return Ok(None) };
     match Millimetre::from_reading(number.value) {
         Ok(value) => Ok(Some(number.reading(value))),
-        Err(error) => Err(IntakeError::Value {
-            field: field.to_owned(),
-            text: number.text,
-            expected: range(&error),
-            code: Some(Code::B11),
-            place: number.place,
-        }),
+        Err(error) => Err(super::out_of_range(number, field, &error)),
     }
 }
 
@@ -276,7 +266,7 @@ impl Selected {
         eye: Eye,
         outcome: &mut Outcome,
     ) -> Result<Axial, IntakeError> {
-        let total = the_one(self.totals, "axial length", block)?;
+        let total = the_one(self.totals, "axial length")?;
         if total.is_none() {
             outcome.note(
                 format!("axial length of the {eye} eye"),
@@ -284,7 +274,7 @@ impl Selected {
                 block.own_place(),
             );
         }
-        let cornea = the_one(self.corneas, "corneal thickness", block)?;
+        let cornea = the_one(self.corneas, "corneal thickness")?;
         let cornea = match cornea {
             None => None,
             Some(number) => {
@@ -292,24 +282,16 @@ impl Selected {
                 let micrometres = (number.value * 1e6).round() / 1e3;
                 match Micrometre::from_reading(micrometres) {
                     Ok(value) => Some(number.reading(value).converted(Conversion::Unit)),
-                    Err(error) => {
-                        return Err(IntakeError::Value {
-                            field: "axial.cornea".to_owned(),
-                            text: number.text,
-                            expected: range(&error),
-                            code: Some(Code::B11),
-                            place: number.place,
-                        });
-                    }
+                    Err(error) => return Err(super::out_of_range(number, "axial.cornea", &error)),
                 }
             }
         };
         Ok(Axial {
             length: length(total, "axial.length")?,
             method,
-            depth: length(the_one(self.depths, "chamber depth", block)?, "axial.depth")?,
+            depth: length(the_one(self.depths, "chamber depth")?, "axial.depth")?,
             depth_from,
-            lens: length(the_one(self.lenses, "lens thickness", block)?, "axial.lens")?,
+            lens: length(the_one(self.lenses, "lens thickness")?, "axial.lens")?,
             cornea,
             white: None,
             spread: self.spreads.into_iter().next(),

@@ -7,7 +7,7 @@ use jiff::civil;
 use super::object::Node;
 use super::part10::Meta;
 use crate::finding::Code;
-use crate::intake::{Input, IntakeError, NotUnderstood};
+use crate::intake::{Input, IntakeError, NotUnderstood, zone};
 use crate::model::{
     ExamTime, Eye, Identity, Instrument, InstrumentClass, PatientNumber, PersonName, Reading, Sex, ZoneSource,
 };
@@ -238,7 +238,7 @@ fn placed(
         return Ok(ExamTime { local, instant, zone: ZoneSource::Stated });
     }
     let Some(name) = &input.folder.zone else { return Ok(ExamTime::unplaced(local)) };
-    let zone = jiff::tz::TimeZone::get(name).map_err(|_| IntakeError::Layout {
+    let zone = zone::named(name).ok_or_else(|| IntakeError::Layout {
         what: "the zone declared for the folder".to_owned(),
         expected: "an IANA zone".to_owned(),
         found: name.clone(),

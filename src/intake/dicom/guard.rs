@@ -330,7 +330,7 @@ impl Walk<'_> {
 
     /// Writes a plain element.
     fn write(&mut self, tag: u32, vr: [u8; 2], value: &[u8]) -> Result<(), IntakeError> {
-        if number_size(vr).is_some_and(|size| value.len() % size != 0) {
+        if number_size(vr).is_some_and(|size| !value.len().is_multiple_of(size)) {
             return Err(self.fault(
                 Some(tag),
                 &format!("{} bytes are no whole numbers of VR {}", value.len(), String::from_utf8_lossy(&vr)),
@@ -417,7 +417,9 @@ impl Walk<'_> {
             }
             path.push_str(&tag_text(frame.tag));
             if frame.item > 0 {
-                path.push_str(&format!("[{}]", frame.item));
+                path.push('[');
+                path.push_str(&frame.item.to_string());
+                path.push(']');
             }
         }
         if let Some(tag) = tag {

@@ -56,7 +56,7 @@ fn meridian(
     let Some(item) = block.one(sequence)? else { return Ok(MeridianReading::default()) };
     let radius_field = format!("km.{word}.radius");
     let radius = measured(&item, tags::RADIUS_OF_CURVATURE, &radius_field, outcome)?;
-    let radius = radius.map(|number| in_range(&item, number, &radius_field, Millimetre::from_reading));
+    let radius = radius.map(|number| in_range(number, &radius_field, Millimetre::from_reading));
     let power_field = format!("km.{word}.power");
     let power = measured(&item, tags::KERATOMETRIC_POWER, &power_field, outcome)?;
     let power = power.map(|number| {
@@ -68,28 +68,30 @@ fn meridian(
                 "the power of a cornea",
             ));
         }
-        in_range(&item, number, &power_field, Dioptre::from_reading)
+        in_range(number, &power_field, Dioptre::from_reading)
     });
     let (radius, power) = (radius.transpose()?, power.transpose()?);
     let axis = item.number(tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"));
-    let axis = axis.map_err(|error| match error {
-        IntakeError::Value { field, text, expected, place, .. } => {
-            IntakeError::Value { field, text, expected, code: Some(Code::U08), place }
+    let axis = axis.map_err(with_axis_code)?;
+    // An axis of zeros beside nothing measured stands for nothing.
+    let axis = axis.filter(|_| radius.is_some() || power.is_some());
+    let meridian = axis.and_then(|axis| {
+        if let Ok(meridian) = Meridian::from_reading(axis.value) {
+            Some(axis.reading(meridian))
+        } else {
+            outcome.findings.push(axis_out_of_range(&axis, word, eye));
+            None
         }
-        other => other,
-    })?;
-    let meridian = match axis {
-        // An axis of zeros beside nothing measured stands for nothing.
-        Some(axis) if radius.is_some() || power.is_some() => match Meridian::from_reading(axis.value) {
-            Ok(meridian) => Some(axis.reading(meridian)),
-            Err(_) => {
-                outcome.findings.push(axis_out_of_range(&axis, word, eye));
-                None
-            }
-        },
-        _ => None,
-    };
+    });
     Ok(MeridianReading { radius, power, meridian })
+}
+
+/// An axis that is no number at all is out of range.
+fn with_axis_code(mut error: IntakeError) -> IntakeError {
+    if let IntakeError::Value { code, .. } = &mut error {
+        *code = Some(Code::U08);
+    }
+    error
 }
 
 fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
@@ -107,23 +109,13 @@ fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
 }
 
 fn in_range<T>(
-    item: &Node<'_>,
     number: Number,
     field: &str,
     make: impl FnOnce(f64) -> Result<T, crate::units::OutOfRange>,
 ) -> Result<Reading<T>, IntakeError> {
     match make(number.value) {
         Ok(value) => Ok(number.reading(value)),
-        Err(error) => Err(IntakeError::Value {
-            field: field.to_owned(),
-            text: number.text,
-            expected: format!("between {} and {} {}", error.min, error.max, error.unit),
-            code: Some(Code::B11),
-            place: match number.place {
-                place if place.file().is_some() => place,
-                _ => item.own_place(),
-            },
-        }),
+        Err(error) => Err(super::out_of_range(number, field, &error)),
     }
 }
 

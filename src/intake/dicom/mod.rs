@@ -21,9 +21,10 @@ use dicom_transfer_syntax_registry::entries;
 
 use self::object::{Document, Node, Number};
 use super::outcome::{Brings, Content, Input, NotUnderstood, Read};
-use crate::finding::Finding;
+use crate::finding::{Code, Finding};
 use crate::intake::IntakeError;
 use crate::model::{ByEye, Digest, Exam, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Spot};
+use crate::units::OutOfRange;
 
 const KERATOMETRY: &str = "1.2.840.10008.5.1.4.1.1.78.3";
 const AXIAL: &str = "1.2.840.10008.5.1.4.1.1.78.7";
@@ -75,6 +76,17 @@ fn measured(
         return Ok(None);
     }
     Ok(number)
+}
+
+/// The error for a number that cannot be a value of its quantity.
+fn out_of_range(number: Number, field: &str, error: &OutOfRange) -> IntakeError {
+    IntakeError::Value {
+        field: field.to_owned(),
+        text: number.text,
+        expected: format!("between {} and {} {}", error.min, error.max, error.unit),
+        code: Some(Code::B11),
+        place: number.place,
+    }
 }
 
 /// Reads one DICOM file whatever its name, without asking which reader it belongs to.
@@ -207,23 +219,21 @@ fn class_of(
 
 /// Refuses what does not belong into the folder, and measurements of a test object.
 fn refuse_unfit(root: &Node<'_>, input: &Input<'_>, class: InstrumentClass) -> Result<(), IntakeError> {
-    let wrong = |expected: String| IntakeError::WrongFolder {
-        expected,
-        found: match class {
-            InstrumentClass::Biometer => "axial measurements of an eye".to_owned(),
-            _ => "keratometry of an eye".to_owned(),
-        },
+    let lengths = class == InstrumentClass::Biometer;
+    let found = if lengths { "axial measurements of an eye" } else { "keratometry of an eye" };
+    let wrong = |expected: &str| IntakeError::WrongFolder {
+        expected: expected.to_owned(),
+        found: found.to_owned(),
         place: root.own_place(),
     };
     if input.folder.brings != Brings::Measurements {
-        return Err(wrong(input.folder.brings.word().to_owned()));
+        return Err(wrong(input.folder.brings.word()));
     }
-    let lengths = class == InstrumentClass::Biometer;
     if lengths && input.folder.class == InstrumentClass::Keratometer {
-        return Err(wrong("measurements of a keratometer".to_owned()));
+        return Err(wrong("measurements of a keratometer"));
     }
     if lengths && input.folder.class == InstrumentClass::Refractor {
-        return Err(wrong("measurements of a refractor".to_owned()));
+        return Err(wrong("measurements of a refractor"));
     }
     if root.text(tags::QUALITY_CONTROL_SUBJECT)?.is_some_and(|reading| reading.value == "YES") {
         return Err(IntakeError::NoMeasurement {

@@ -92,7 +92,7 @@ pub(super) fn tag_text(tag: Tag) -> String {
 
 /// A tag with its keyword, where the dictionary has one.
 pub(super) fn tag_words(tag: Tag) -> String {
-    let entry = StandardDataDictionary.by_tag(tag).filter(|_| tag.group() % 2 == 0);
+    let entry = StandardDataDictionary.by_tag(tag).filter(|_| tag.group().is_multiple_of(2));
     entry.map_or_else(|| tag_text(tag), |entry| format!("{} {}", entry.alias(), tag_text(tag)))
 }
 
@@ -214,7 +214,7 @@ impl<'a> Node<'a> {
         field: &str,
         value: &PrimitiveValue,
     ) -> Result<Option<Number>, IntakeError> {
-        let joined = joined(value);
+        let joined = joined(value).unwrap_or_default();
         let text = joined.trim_matches([' ', '\0']);
         if text.is_empty() {
             return Ok(None);
@@ -242,24 +242,11 @@ impl<'a> Node<'a> {
         let Value::Primitive(value) = value else {
             return Err(self.layout(tag, "text", "a sequence"));
         };
-        let joined = match value {
-            PrimitiveValue::Empty => return Ok(None),
-            PrimitiveValue::Strs(_) | PrimitiveValue::Str(_) => joined(value),
-            PrimitiveValue::Tags(_)
-            | PrimitiveValue::U8(_)
-            | PrimitiveValue::I16(_)
-            | PrimitiveValue::U16(_)
-            | PrimitiveValue::I32(_)
-            | PrimitiveValue::U32(_)
-            | PrimitiveValue::I64(_)
-            | PrimitiveValue::U64(_)
-            | PrimitiveValue::F32(_)
-            | PrimitiveValue::F64(_)
-            | PrimitiveValue::Date(_)
-            | PrimitiveValue::DateTime(_)
-            | PrimitiveValue::Time(_) => {
-                return Err(self.layout(tag, "text", &format!("a value of VR {}", vr.to_string())));
-            }
+        if matches!(value, PrimitiveValue::Empty) {
+            return Ok(None);
+        }
+        let Some(joined) = joined(value) else {
+            return Err(self.layout(tag, "text", &format!("a value of VR {}", vr.to_string())));
         };
         // The decoder read every byte as the character of the same number; see `guard`.
         let bytes: Vec<u8> = joined.chars().map(|c| u8::try_from(u32::from(c)).unwrap_or(b'?')).collect();
@@ -313,7 +300,9 @@ impl<'a> Node<'a> {
                         }));
                     }
                     Value::Primitive(value) => {
-                        if element.header().tag == tag && joined(value).trim() == wanted {
+                        if element.header().tag == tag
+                            && joined(value).is_some_and(|text| text.trim() == wanted)
+                        {
                             return Some(node.place(tag));
                         }
                     }
@@ -398,11 +387,13 @@ impl<'a> Node<'a> {
     }
 }
 
-/// The values of an element as one text, joined as they stood.
-fn joined(value: &PrimitiveValue) -> String {
-    match value {
-        PrimitiveValue::Strs(texts) => texts.join("\\"),
-        PrimitiveValue::Str(text) => text.clone(),
-        _ => String::new(),
+/// The values of a text element as one text, joined as they stood; none for numbers.
+fn joined(value: &PrimitiveValue) -> Option<String> {
+    if let PrimitiveValue::Strs(texts) = value {
+        Some(texts.join("\\"))
+    } else if let PrimitiveValue::Str(text) = value {
+        Some(text.clone())
+    } else {
+        None
     }
 }

@@ -16,23 +16,24 @@ pub(super) struct NotText {
 
 /// The character sets one data set declares.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Charset {
+pub(super) struct Charset {
+    /// As declared; empty for the default repertoire.
+    declared: String,
+    way: Way,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Way {
     /// One set without code extensions.
-    Single(&'static str, Alone),
-    /// Code extensions by escape sequences (ISO 2022).
-    Extended {
-        /// The first set, in force until an escape sequence and after every delimiter.
-        first: Sets,
-        /// Escape sequences that may occur.
-        allowed: Vec<&'static Escape>,
-        /// The sets as declared.
-        declared: String,
-    },
+    Alone(Alone),
+    /// Code extensions by escape sequences (ISO 2022): the first set, in force until an escape sequence and after every
+    /// delimiter, and the escape sequences that may occur.
+    Extended(Sets, Vec<&'static Escape>),
 }
 
 /// How a single set decodes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Alone {
+enum Alone {
     /// ISO 646.
     Ascii,
     /// ISO 646 below and one byte a character above.
@@ -45,7 +46,7 @@ pub(super) enum Alone {
 
 /// What the two halves of the code table hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Sets {
+struct Sets {
     low: Low,
     high: High,
 }
@@ -72,7 +73,7 @@ enum High {
 
 /// One escape sequence. Source: PS3.3 tables C.12-3 and C.12-4.
 #[derive(Debug, PartialEq, Eq)]
-pub(super) struct Escape {
+struct Escape {
     /// The defined term that declares it.
     term: &'static str,
     /// The bytes after ESC.
@@ -86,20 +87,20 @@ enum To {
     High(High),
 }
 
-/// Half a code table of single bytes: the number of the set, the final byte of its escape sequence, its encoding.
+/// Half a code table of single bytes: the number of the set and its encoding.
 /// ISO 8859-1 and -9 equal the named code pages above 9F, and 80 to 9F are refused for every set.
-const HALVES: &[(&str, u8, &Encoding)] = &[
-    ("100", b'A', encoding_rs::WINDOWS_1252),
-    ("101", b'B', encoding_rs::ISO_8859_2),
-    ("109", b'C', encoding_rs::ISO_8859_3),
-    ("110", b'D', encoding_rs::ISO_8859_4),
-    ("126", b'F', encoding_rs::ISO_8859_7),
-    ("127", b'G', encoding_rs::ISO_8859_6),
-    ("138", b'H', encoding_rs::ISO_8859_8),
-    ("144", b'L', encoding_rs::ISO_8859_5),
-    ("148", b'M', encoding_rs::WINDOWS_1254),
-    ("166", b'T', encoding_rs::WINDOWS_874),
-    ("203", b'b', encoding_rs::ISO_8859_15),
+const HALVES: &[(&str, &Encoding)] = &[
+    ("100", encoding_rs::WINDOWS_1252),
+    ("101", encoding_rs::ISO_8859_2),
+    ("109", encoding_rs::ISO_8859_3),
+    ("110", encoding_rs::ISO_8859_4),
+    ("126", encoding_rs::ISO_8859_7),
+    ("127", encoding_rs::ISO_8859_6),
+    ("138", encoding_rs::ISO_8859_8),
+    ("144", encoding_rs::ISO_8859_5),
+    ("148", encoding_rs::WINDOWS_1254),
+    ("166", encoding_rs::WINDOWS_874),
+    ("203", encoding_rs::ISO_8859_15),
 ];
 
 const ESCAPES: &[Escape] = &[
@@ -124,68 +125,29 @@ const ESCAPES: &[Escape] = &[
 ];
 
 impl Charset {
-    /// The default repertoire.
-    pub(super) const DEFAULT: Self = Self::Single("ISO_IR 6", Alone::Ascii);
+    /// The default repertoire, ISO_IR 6.
+    pub(super) const DEFAULT: Self = Self { declared: String::new(), way: Way::Alone(Alone::Ascii) };
 
     /// From the value of Specific Character Set.
     ///
     /// # Errors
     /// [`NotText`] for a term that PS3.3 does not have or that is not read.
     pub(super) fn declared(value: &[u8]) -> Result<Self, NotText> {
-        let text = String::from_utf8_lossy(value).into_owned();
-        let unknown =
-            || NotText { set: text.trim().to_owned(), detail: "the character set is not known".to_owned() };
-        let terms: Vec<&str> = text.split('\\').map(|term| term.trim_matches([' ', '\0'])).collect();
-        let Some(first) = terms.first().copied() else { return Ok(Self::DEFAULT) };
-        if let [only] = terms.as_slice() {
-            match *only {
-                "" | "ISO_IR 6" | "ISO 2022 IR 6" => return Ok(Self::DEFAULT),
-                "ISO_IR 13" => return Ok(Self::Single("ISO_IR 13", Alone::Jis0201)),
-                "ISO_IR 192" => return Ok(Self::Single("ISO_IR 192", Alone::Whole(encoding_rs::UTF_8))),
-                "GB18030" => return Ok(Self::Single("GB18030", Alone::Whole(encoding_rs::GB18030))),
-                "GBK" => return Ok(Self::Single("GBK", Alone::Whole(encoding_rs::GBK))),
-                _ => {}
-            }
-            if let Some((_, _, encoding)) = single_half(only) {
-                return Ok(Self::Single(encoding.name(), Alone::HighHalf(encoding)));
-            }
-        }
-        let mut allowed: Vec<&'static Escape> = ESCAPES.iter().filter(|escape| escape.term == "6").collect();
-        for (position, term) in terms.iter().enumerate() {
-            if position == 0 && term.is_empty() {
-                continue;
-            }
-            // A first value without code extensions is met beside extended ones; it means the same set.
-            let number = term
-                .strip_prefix("ISO 2022 IR ")
-                .or_else(|| term.strip_prefix("ISO_IR "))
-                .ok_or_else(unknown)?;
-            let before = allowed.len();
-            allowed.extend(ESCAPES.iter().filter(|escape| escape.term == number));
-            if allowed.len() == before && number != "6" {
-                return Err(unknown());
-            }
-        }
-        let number = first.rsplit(' ').next().unwrap_or_default();
-        let first = match number {
-            "13" => Sets { low: Low::Romaji, high: High::Katakana },
-            _ => Sets {
-                low: Low::Ascii,
-                high: HALVES
-                    .iter()
-                    .find(|half| half.0 == number)
-                    .map_or(High::Nothing, |half| High::One(half.2)),
+        let text = String::from_utf8_lossy(value);
+        let declared = text.trim_matches([' ', '\0']).to_owned();
+        let terms: Vec<&str> = declared.split('\\').map(str::trim).collect();
+        let way = match terms.as_slice() {
+            [only] => match alone(only) {
+                Some(alone) => Way::Alone(alone),
+                None => extended(&declared, &terms)?,
             },
+            several => extended(&declared, several)?,
         };
-        Ok(Self::Extended { first, allowed, declared: text.trim_matches([' ', '\0']).to_owned() })
+        Ok(Self { declared, way })
     }
 
-    /// The set in words.
-    pub(super) fn name(&self) -> &str {
-        match self {
-            Self::Single(name, _) => name,
-            Self::Extended { declared, .. } => declared,
-        }
+    fn name(&self) -> &str {
+        if self.declared.is_empty() { "ISO_IR 6" } else { &self.declared }
     }
 
     /// Decodes the bytes of one value.
@@ -193,20 +155,17 @@ impl Charset {
     /// # Errors
     /// [`NotText`] for bytes the set does not have, and for control characters.
     pub(super) fn decode(&self, bytes: &[u8]) -> Result<String, NotText> {
-        let text = match self {
-            Self::Single(_, Alone::Ascii) => ascii(bytes),
-            Self::Single(_, Alone::HighHalf(encoding)) => {
+        let text = match &self.way {
+            Way::Alone(Alone::Ascii) => ascii(bytes),
+            Way::Alone(Alone::HighHalf(encoding)) => {
                 runs(bytes, Sets { low: Low::Ascii, high: High::One(encoding) }, &[])
             }
-            Self::Single(_, Alone::Jis0201) => {
-                runs(bytes, Sets { low: Low::Romaji, high: High::Katakana }, &[])
-            }
-            Self::Single(_, Alone::Whole(encoding)) => whole(bytes, encoding),
-            Self::Extended { first, allowed, .. } => runs(bytes, *first, allowed),
+            Way::Alone(Alone::Jis0201) => runs(bytes, JIS_0201, &[]),
+            Way::Alone(Alone::Whole(encoding)) => whole(bytes, encoding),
+            Way::Extended(first, allowed) => runs(bytes, *first, allowed),
         };
         let text = text.map_err(|detail| NotText { set: self.name().to_owned(), detail })?;
-        let control = text.chars().find(|c| c.is_control() || *c == '\u{FFFD}');
-        match control {
+        match text.chars().find(|c| c.is_control() || *c == '\u{FFFD}') {
             Some(control) => Err(NotText {
                 set: self.name().to_owned(),
                 detail: format!("U+{:04X} stands in it", u32::from(control)),
@@ -216,9 +175,50 @@ impl Charset {
     }
 }
 
-fn single_half(term: &str) -> Option<&'static (&'static str, u8, &'static Encoding)> {
-    let number = term.strip_prefix("ISO_IR ").or_else(|| term.strip_prefix("ISO 2022 IR "))?;
-    HALVES.iter().find(|half| half.0 == number)
+const JIS_0201: Sets = Sets { low: Low::Romaji, high: High::Katakana };
+
+/// The set of a term that stands alone; none for one that only code extensions have.
+fn alone(term: &str) -> Option<Alone> {
+    match term {
+        "" | "ISO_IR 6" | "ISO 2022 IR 6" => Some(Alone::Ascii),
+        "ISO_IR 13" => Some(Alone::Jis0201),
+        "ISO_IR 192" => Some(Alone::Whole(encoding_rs::UTF_8)),
+        "GB18030" => Some(Alone::Whole(encoding_rs::GB18030)),
+        "GBK" => Some(Alone::Whole(encoding_rs::GBK)),
+        other => half(other.strip_prefix("ISO_IR ")?).map(Alone::HighHalf),
+    }
+}
+
+fn half(number: &str) -> Option<&'static Encoding> {
+    HALVES.iter().find(|half| half.0 == number).map(|half| half.1)
+}
+
+/// Code extensions. A term without them is met beside extended ones; it means the same set.
+fn extended(declared: &str, terms: &[&str]) -> Result<Way, NotText> {
+    let unknown =
+        || NotText { set: declared.to_owned(), detail: "the character set is not known".to_owned() };
+    let mut first = Sets { low: Low::Ascii, high: High::Nothing };
+    let mut allowed: Vec<&'static Escape> = Vec::new();
+    for (position, term) in terms.iter().enumerate() {
+        // An empty first value is the default repertoire.
+        let term = if position == 0 && term.is_empty() { "ISO 2022 IR 6" } else { term };
+        let number = term.strip_prefix("ISO 2022 IR ").or_else(|| term.strip_prefix("ISO_IR "));
+        let number = number.ok_or_else(unknown)?;
+        let before = allowed.len();
+        allowed.extend(ESCAPES.iter().filter(|escape| escape.term == number));
+        if allowed.len() == before {
+            return Err(unknown());
+        }
+        if position == 0 {
+            first = match number {
+                "13" => JIS_0201,
+                _ => Sets { low: Low::Ascii, high: half(number).map_or(High::Nothing, High::One) },
+            };
+        }
+    }
+    // The default repertoire can always be returned to.
+    allowed.extend(ESCAPES.iter().filter(|escape| escape.term == "6"));
+    Ok(Way::Extended(first, allowed))
 }
 
 fn ascii(bytes: &[u8]) -> Result<String, String> {
@@ -275,14 +275,12 @@ fn runs(bytes: &[u8], first: Sets, allowed: &[&'static Escape]) -> Result<String
         } else {
             let none = || format!("byte {byte:02X} is not in it");
             match sets.high {
-                _ if *byte < 0xA0 => return Err(none()),
-                High::Nothing => return Err(none()),
                 High::Katakana if (0xA1..=0xDF).contains(byte) => {
                     (whole(&[*byte], encoding_rs::SHIFT_JIS)?, 1)
                 }
-                High::Katakana => return Err(none()),
-                High::One(encoding) => (whole(&[*byte], encoding).map_err(|_| none())?, 1),
-                High::Two(encoding) => (whole(&pair()?, encoding)?, 2),
+                High::One(encoding) if *byte >= 0xA0 => (whole(&[*byte], encoding).map_err(|_| none())?, 1),
+                High::Two(encoding) if *byte >= 0xA0 => (whole(&pair()?, encoding)?, 2),
+                High::Nothing | High::Katakana | High::One(_) | High::Two(_) => return Err(none()),
             }
         };
         text.push_str(&part);

@@ -1,0 +1,125 @@
+//! The keys of `site.toml` with their meaning, declared once: the reader, the written file and the printed list use them.
+
+use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, Source};
+
+/// One key.
+pub(super) struct Key {
+    pub(super) name: &'static str,
+    /// What it does, in sentences.
+    pub(super) meaning: &'static str,
+    /// Where its default comes from; none for what only the site can know.
+    pub(super) source: Option<Source>,
+}
+
+const fn key(name: &'static str, source: Option<Source>, meaning: &'static str) -> Key {
+    Key { name, meaning, source }
+}
+
+/// Keys at the top of the file.
+pub(super) const TOP: [Key; 11] = [
+    key(
+        "kind",
+        None,
+        "What the site is: `live`, `test` or `demo`. Every page of a site that is not live carries TEST - NOT FOR PATIENT CARE.",
+    ),
+    key("name", None, "Name of the clinic or theatre as printed on every page."),
+    key(
+        "zone",
+        None,
+        "IANA name of the time zone of the site's calendar and of the times it prints, e.g. `Europe/Lisbon`.",
+    ),
+    key(
+        "number_authority",
+        None,
+        "Who gives out the patient numbers. It is part of every case id: a change makes new cases of all open ones.",
+    ),
+    key(
+        "number_scheme",
+        Some(HOUSE_RULE),
+        "How patient numbers are checked: `none`, or `mod11-10` for ten digits of which the last is a check digit (modulus 11).",
+    ),
+    key(
+        "approval",
+        Some(HOUSE_RULE),
+        "Who releases a sheet: `every` = each sheet waits for the surgeon; `flagged` = a case without open findings is released under the surgeon's standing order, which is the approved surgeon file. A live site must choose: it has no default.",
+    ),
+    key(
+        "history",
+        Some(HOUSE_RULE),
+        "Whether somebody must have said of every cataract eye if its cornea was operated on: `required`, or `if-given`.",
+    ),
+    key(
+        "theatre_method",
+        Some(COMMON_PRACTICE),
+        "How the axis is found again in theatre: `ring-on-marks` = the ring's 0-180 line is laid through the marks and the axis is read on the ring.",
+    ),
+    key(
+        "clock",
+        Some(HOUSE_RULE),
+        "Whose time counts: `system`, or `given` on the command line, for tests; the sheet then prints TEST CLOCK. Refused on a live site.",
+    ),
+    key("low_water_mb", Some(HOUSE_RULE), "Free space in megabytes under which no more files are taken in."),
+    key(
+        "window_days",
+        Some(HOUSE_RULE),
+        "Days before the latest examination within which another one still counts; older ones are references only.",
+    ),
+];
+
+/// Keys of one `[[incoming]]`.
+pub(super) const INCOMING: [Key; 10] = [
+    key(
+        "folder",
+        None,
+        "Name of the folder inside `incoming/`: one name, no path; ASCII letters, digits, `.`, `-` and `_`.",
+    ),
+    key(
+        "brings",
+        None,
+        "The one kind of file it brings: `measurements`, `lists`, `refractions` or `facts`. A file of another kind is refused.",
+    ),
+    key(
+        "device",
+        None,
+        "The site's name of the instrument. Two folders of one instrument carry the same name and count as one source.",
+    ),
+    key(
+        "class",
+        Some(HOUSE_RULE),
+        "What kind of instrument it is: `keratometer`, `biometer`, `tomographer`, `refractor`; `unknown` when not given.",
+    ),
+    key(
+        "mode",
+        Some(HOUSE_RULE),
+        "`own` = files are taken out of the folder once they are kept and recorded; `look` = they are copied and left. `own` when not given.",
+    ),
+    key(
+        "zone",
+        None,
+        "IANA time zone of the instrument's clock, for files that state none. Without it such times are noted as unplaced.",
+    ),
+    key(
+        "settle_seconds",
+        Some(HOUSE_RULE),
+        "Seconds a file must stay unchanged before it is taken; longer for a folder on a network share. 2 when not given.",
+    ),
+    key(
+        "templates",
+        None,
+        "Ids of the mapping templates that may read its text files. A folder of measurements that brings DICOM only says `[]`.",
+    ),
+    key("index", None, "Keratometric index of the instrument, used where its files state none."),
+    key("power_step_d", None, "Smallest step in dioptres in which the instrument prints a power."),
+];
+
+/// Key of the list of incoming folders.
+pub(super) const INCOMING_TABLE: &str = "incoming";
+/// Key of the table of limits.
+pub(super) const THRESHOLDS_TABLE: &str = "thresholds";
+/// Key of the table of the plan's settings.
+pub(super) const BUDGET_TABLE: &str = "budget";
+
+/// The names of keys.
+pub(super) fn names(keys: &[Key]) -> Vec<&'static str> {
+    keys.iter().map(|key| key.name).collect()
+}

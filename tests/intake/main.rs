@@ -1,0 +1,22 @@
+//! Text files by mapping templates: one small file per quirk, its malformed twin, the places and the messages.
+
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::float_cmp,
+    clippy::result_large_err,
+    clippy::format_push_string,
+    reason = "a test stops at the first surprise, and compares the very numbers that were written"
+)]
+
+mod demo;
+mod layouts;
+mod lists;
+mod numbers;
+mod recognise;
+mod refusals;
+mod round_trip;
+mod support;
+mod swaps;
+mod templates;
