@@ -16,5 +16,6 @@ pub mod page;
 pub mod people;
 pub mod plan;
 pub mod seal;
+pub mod sheet;
 pub mod site;
 pub mod units;

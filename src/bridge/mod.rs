@@ -1,5 +1,34 @@
 //! The order of stages: from what has arrived to what may leave.
+//!
+//! [`consider`] takes one case through the stages and has no effect. [`pass`] does a whole pass over a site: take, read,
+//! consider, withdraw, issue, publish - in this order. [`approve`] is a person's act beside it.
 
+mod error;
+mod event;
+mod fold;
+mod init;
+mod issue;
+mod pass;
+mod people_acts;
+mod read;
 mod stages;
+mod store;
+mod take;
+mod views;
+mod weigh_up;
 
+pub use error::BridgeError;
+pub use event::Event;
+pub use fold::{CaseRecord, Document, Issue, Made, Standing};
+pub use init::{Initialised, Request as InitRequest, init};
+pub use issue::Approver;
+pub use pass::{CaseView, Look, PassReport, approve, look, pass, view};
+pub use people_acts::{
+    Acting, answer, approve_settings, confirm_clock, enter, give_surgeon_key, surgeon_credential,
+};
+pub use read::Reading;
 pub use stages::{Considered, Outcome, State, consider};
+pub use store::{Settings, SettingsText, Site, settings_texts};
+pub use take::{Taking, take_all};
+pub use views::Views;
+pub use weigh_up::{Weighed, Weighing, weigh_up};

@@ -53,15 +53,47 @@ impl Failure {
     }
 }
 
+impl From<crate::bridge::BridgeError> for Failure {
+    fn from(error: crate::bridge::BridgeError) -> Self {
+        use crate::bridge::BridgeError;
+        let place = match &error {
+            BridgeError::Site(fault) => Some(fault.spot().to_string()),
+            BridgeError::Text(fault) => return fault.clone().into(),
+            _ => None,
+        };
+        let code = match &error {
+            BridgeError::NoSite { .. } => "no-site",
+            BridgeError::Disk { .. } => "disk",
+            BridgeError::Ledger(_) => "ledger",
+            BridgeError::Site(fault) => fault.code(),
+            BridgeError::Seal(_) => "seal",
+            BridgeError::Sheet(_) | BridgeError::Page(_) => "sheet",
+            BridgeError::People(_) => "people",
+            BridgeError::NotPossible { .. } => "not-possible",
+            _ => "environment",
+        };
+        let ended = if error.is_environment() { Ended::Environment } else { Ended::Bad };
+        Self { code, message: error.to_string(), place, hint: error.hint(), ended }
+    }
+}
+
+impl From<crate::people::PeopleError> for Failure {
+    fn from(error: crate::people::PeopleError) -> Self {
+        crate::bridge::BridgeError::People(error).into()
+    }
+}
+
+impl From<crate::ledger::LedgerError> for Failure {
+    fn from(error: crate::ledger::LedgerError) -> Self {
+        crate::bridge::BridgeError::Ledger(error).into()
+    }
+}
+
 impl From<crate::site::TextFault> for Failure {
     fn from(fault: crate::site::TextFault) -> Self {
-        let mut place = fault.file.clone();
-        if let Some(line) = fault.line {
-            place.push_str(&format!(", line {line}"));
-        }
-        if !fault.key.is_empty() {
-            place.push_str(&format!(", key `{}`", fault.key));
-        }
+        let line = fault.line.map(|line| format!(", line {line}")).unwrap_or_default();
+        let key = if fault.key.is_empty() { String::new() } else { format!(", key `{}`", fault.key) };
+        let place = format!("{}{line}{key}", fault.file);
         Self::bad("text", fault.message, fault.hint).at(place)
     }
 }

@@ -3,7 +3,12 @@
 //! Data go to stdout, logs to stderr. Exit codes, the highest applies: 0 done; 1 something waits for a person; 2 what the
 //! user typed, set or gave is bad; 3 the environment (disk, key, port, lock).
 
+mod answer;
+mod cases;
 mod failure;
+mod init;
+mod on_site;
+mod once;
 mod output;
 mod plan;
 
@@ -24,13 +29,20 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Init(init::InitArguments),
+    Once(once::OnceArguments),
+    Cases(cases::CasesArguments),
+    Answer(Box<answer::AnswerArguments>),
     Plan(plan::PlanArguments),
 }
 
 impl Command {
     fn json(&self) -> bool {
         match self {
+            Self::Once(arguments) => arguments.json,
+            Self::Cases(arguments) => arguments.json,
             Self::Plan(arguments) => arguments.json,
+            Self::Init(_) | Self::Answer(_) => false,
         }
     }
 }
@@ -61,6 +73,10 @@ pub fn main() -> std::process::ExitCode {
     };
     let json = arguments.command.json();
     let ended = match arguments.command {
+        Command::Init(arguments) => init::run(&arguments),
+        Command::Once(arguments) => once::run(&arguments),
+        Command::Cases(arguments) => cases::run(&arguments),
+        Command::Answer(arguments) => answer::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
     };
     let ended = ended.unwrap_or_else(|failure| failure.report(json));

@@ -1,0 +1,247 @@
+//! Kept files to evidence, each read apart so that no file can stop the pass.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+use std::sync::mpsc;
+use std::time::Duration;
+
+use jiff::Timestamp;
+
+use super::error::BridgeError;
+use super::event::Event;
+use super::fold::{Document, Standing};
+use super::store::Site;
+use crate::casebook::{Arrived, Evidence};
+use crate::finding::Finding;
+use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, Template};
+use crate::ledger::KeptKey;
+use crate::ledger::durable::{self, Mode};
+use crate::model::{Digest, Exam, Place};
+
+/// How long one file may take to read.
+const TIME_LIMIT: Duration = Duration::from_secs(10);
+/// Stack of the thread a file is read on.
+const STACK: usize = 8 * 1024 * 1024;
+/// The start on the same file that refuses it unread.
+const LAST_START: u32 = 3;
+
+/// Why a file was refused.
+#[derive(Debug)]
+enum Refusal {
+    Reader(Box<IntakeError>),
+    Panicked,
+    TooSlow,
+    TooOften,
+}
+
+impl Refusal {
+    fn code(&self) -> String {
+        match self {
+            Self::Reader(error) => {
+                error.code().map_or_else(|| error.slug().to_owned(), |code| code.slug().to_owned())
+            }
+            Self::Panicked => "reader-failed".to_owned(),
+            Self::TooSlow => "reader-too-slow".to_owned(),
+            Self::TooOften => "reader-interrupted".to_owned(),
+        }
+    }
+
+    fn text(&self, document: &Document) -> String {
+        let (what, place, next) = match self {
+            Self::Reader(error) => (
+                match error.code() {
+                    Some(code) => format!("{} ({}): {error}", code.reference(), code.slug()),
+                    None => error.to_string(),
+                },
+                error.place().with_name(),
+                error.hint().to_owned(),
+            ),
+            Self::Panicked => (
+                "the reader failed on this file".to_owned(),
+                document.name.clone(),
+                "send the file, scrubbed of the patient, to the maintainers; export the measurement in another format".to_owned(),
+            ),
+            Self::TooSlow => (
+                "the file took too long to read".to_owned(),
+                document.name.clone(),
+                "export the measurement again; if it happens again, send the file to the maintainers".to_owned(),
+            ),
+            Self::TooOften => (
+                "reading this file was interrupted twice; it is not read a third time".to_owned(),
+                document.name.clone(),
+                "export the measurement again; if it happens again, send the file to the maintainers".to_owned(),
+            ),
+        };
+        format!(
+            "This file was refused whole. Nothing in it was used; the original lies beside this note.\n\n\
+             what:    {what}\nwhere:   {place}\nnext:    {next}\n\nfolder:  {}\ntaken:   {}\n",
+            document.folder, document.at
+        )
+    }
+}
+
+/// What reading came to.
+#[derive(Debug, Default)]
+pub struct Reading {
+    /// Everything that could be read.
+    pub evidence: Evidence,
+    /// Files refused in this pass.
+    pub refused_now: u32,
+    /// Keys of the kept files behind the evidence, by arrival.
+    pub files: BTreeMap<u64, String>,
+}
+
+/// The documents that count: of measurements the first arrival of each content in each folder, of lists the newest; what
+/// was refused does not count, but a later copy of it is read again.
+fn counting<'a>(standing: &'a Standing, site: &Site) -> Vec<&'a Document> {
+    let mut seen = BTreeSet::new();
+    let mut counting: Vec<&Document> = Vec::new();
+    let is_list = |folder: &str| rules_of(site, folder).is_some_and(|rules| rules.brings == Brings::Lists);
+    for document in &standing.documents {
+        if standing.refused.contains_key(&document.arrival) {
+            continue;
+        }
+        if is_list(&document.folder) {
+            counting.retain(|known| (&known.folder, &known.file) != (&document.folder, &document.file));
+            counting.push(document);
+        } else if seen.insert((&document.folder, &document.file)) {
+            counting.push(document);
+        }
+    }
+    counting
+}
+
+fn rules_of(site: &Site, folder: &str) -> Option<FolderRules> {
+    site.settings
+        .site
+        .incoming()
+        .iter()
+        .find(|incoming| incoming.folder() == folder)
+        .map(crate::site::Incoming::rules)
+}
+
+fn read_apart(
+    bytes: Vec<u8>,
+    name: &str,
+    rules: FolderRules,
+    templates: Vec<Template>,
+    today: jiff::civil::Date,
+) -> Result<intake::Read, Refusal> {
+    let (sender, receiver) = mpsc::channel();
+    let name = name.to_owned();
+    let spawned = std::thread::Builder::new().name("reader".to_owned()).stack_size(STACK).spawn(move || {
+        let input = Input { bytes: &bytes, name: &name, folder: &rules, today };
+        let read = intake::read(&input, &templates);
+        // The pass may have stopped waiting.
+        let _ = sender.send(read);
+    });
+    if spawned.is_err() {
+        return Err(Refusal::Panicked);
+    }
+    match receiver.recv_timeout(TIME_LIMIT) {
+        Ok(Ok(read)) => Ok(read),
+        Ok(Err(error)) => Err(Refusal::Reader(Box::new(error))),
+        Err(mpsc::RecvTimeoutError::Timeout) => Err(Refusal::TooSlow),
+        Err(mpsc::RecvTimeoutError::Disconnected) => Err(Refusal::Panicked),
+    }
+}
+
+/// Reads every document that counts; refuses what cannot be read.
+///
+/// # Errors
+/// Disk and ledger faults. A file that cannot be read is no error of the pass.
+pub(super) fn read_all(site: &mut Site, standing: &Standing, now: Timestamp) -> Result<Reading, BridgeError> {
+    let mut reading = Reading::default();
+    site.settings.site.number_authority().clone_into(&mut reading.evidence.authority);
+    let templates: Vec<Template> =
+        site.settings.templates.iter().map(|(_, template)| template.clone()).collect();
+    let today = site.settings.site.time_zone().to_datetime(now).date();
+    let documents: Vec<Document> = counting(standing, site).into_iter().cloned().collect();
+    for document in documents {
+        let rules = rules_of(site, &document.folder);
+        let key = KeptKey::from_hex(&document.file)?;
+        let bytes =
+            site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
+        let read = match rules {
+            None => continue,
+            Some(rules) => guarded(site, &document, bytes, rules, &templates, today)?,
+        };
+        match read {
+            Ok(read) => {
+                reading.files.insert(document.arrival, document.file.clone());
+                take_in(&mut reading.evidence, document.arrival, read);
+            }
+            Err(refusal) => {
+                refuse(site, &document, &refusal, now)?;
+                reading.refused_now += 1;
+            }
+        }
+    }
+    Ok(reading)
+}
+
+/// Reads one document; the start is counted durably before, unless this content was read to its end before.
+fn guarded(
+    site: &mut Site,
+    document: &Document,
+    bytes: Vec<u8>,
+    rules: FolderRules,
+    templates: &[Template],
+    today: jiff::civil::Date,
+) -> Result<Result<intake::Read, Refusal>, BridgeError> {
+    let sound = format!("read:{}:{}", document.folder, document.file);
+    let known = site.ledger.cached(&sound)?.is_some();
+    let attempts = format!("{}:{}", document.folder, document.arrival);
+    if !known && site.ledger.attempt(&attempts)? >= LAST_START {
+        return Ok(Err(Refusal::TooOften));
+    }
+    let read = read_apart(bytes, &document.name, rules, templates.to_vec(), today);
+    if !known {
+        if read.is_ok() {
+            site.ledger.cache(&sound, b"1")?;
+        }
+        site.ledger.clear_attempts(&attempts)?;
+    }
+    Ok(read)
+}
+
+fn take_in(evidence: &mut Evidence, sequence: u64, read: intake::Read) {
+    match read.content {
+        Content::Exams(exams) => {
+            let lines: Vec<BTreeSet<u64>> = exams.iter().map(Exam::lines).collect();
+            for (exam, own) in exams.into_iter().zip(&lines) {
+                // A finding in a line of one examination is about that one; any other is about all of the file.
+                let about = |finding: &&Finding| {
+                    let at: BTreeSet<u64> = finding.places().iter().filter_map(Place::line).collect();
+                    let claimed = lines.iter().any(|lines| !lines.is_disjoint(&at));
+                    !claimed || !own.is_disjoint(&at)
+                };
+                let findings = read.findings.iter().filter(about).cloned().collect();
+                evidence.exams.push(Arrived { sequence, value: (Arc::new(exam), findings) });
+            }
+        }
+        Content::List(list) => evidence.lists.push(Arrived { sequence, value: list }),
+    }
+}
+
+/// Puts the original and its reason into `refused/`, then records it: a crash between the two does it again.
+fn refuse(
+    site: &mut Site,
+    document: &Document,
+    refusal: &Refusal,
+    now: Timestamp,
+) -> Result<(), BridgeError> {
+    let key = KeptKey::from_hex(&document.file)?;
+    let bytes =
+        site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
+    let folder = site.folders.refused_of(&Digest::of(&bytes), &document.name);
+    durable::make_dir(&folder)?;
+    let name = crate::site::safe_name(&document.name);
+    durable::write(&folder.join(name), &bytes, Mode::Private)?;
+    durable::write(&folder.join("reason.txt"), refusal.text(document).as_bytes(), Mode::Private)?;
+    let event =
+        Event::Refused { arrival: document.arrival, file: document.file.clone(), code: refusal.code() };
+    site.append(&event, now)?;
+    tracing::warn!(folder = %document.folder, arrival = document.arrival, code = %refusal.code(), "file refused");
+    Ok(())
+}

@@ -1,0 +1,281 @@
+//! Arrival: claim, keep, record, remove.
+//!
+//! A file that has stood still is renamed into a claim folder beside it (no other name is ever replaced), copied to the
+//! kept files, recorded, and only then is the claimed name removed. A name that was not claimed is never unlinked. What a
+//! crash leaves in a claim folder is taken up at the next start.
+#![expect(clippy::disallowed_methods, reason = "the bridge lists and reads the incoming folders")]
+
+use std::ffi::OsString;
+use std::os::unix::fs::MetadataExt as _;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::Timestamp;
+
+use super::error::BridgeError;
+use super::event::Event;
+use super::store::Site;
+use crate::ledger::durable::{self, Claim};
+use crate::ledger::kept::KeptFile;
+use crate::site::{Incoming, Mode};
+
+/// Folder inside an incoming folder that holds what is being taken. Dot-names are never looked at as arrivals.
+const CLAIMS: &str = ".axiswright-claims";
+
+/// What identifies a file that has not changed: length, times to the nanosecond, inode.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Stood {
+    length: u64,
+    modified: (i64, i64),
+    changed: (i64, i64),
+    inode: u64,
+    device: u64,
+}
+
+impl Stood {
+    fn of(metadata: &std::fs::Metadata) -> Self {
+        Self {
+            length: metadata.len(),
+            modified: (metadata.mtime(), metadata.mtime_nsec()),
+            changed: (metadata.ctime(), metadata.ctime_nsec()),
+            inode: metadata.ino(),
+            device: metadata.dev(),
+        }
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Seen {
+    folder: usize,
+    name: OsString,
+    stood: Stood,
+}
+
+/// What taking came to.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Taking {
+    /// Files taken.
+    pub taken: u32,
+    /// Files that were still changing and stay where they are.
+    pub unsettled: u32,
+    /// Names in incoming folders that are no regular files; they stay where they are.
+    pub strange: u32,
+    /// Whether the disk is below its low-water mark: nothing was claimed.
+    pub disk_low: bool,
+}
+
+struct Folder {
+    rules: Incoming,
+    path: PathBuf,
+}
+
+fn folders(site: &Site) -> Vec<Folder> {
+    site.settings
+        .site
+        .incoming()
+        .iter()
+        .filter_map(|rules| {
+            Some(Folder { path: site.folders.incoming_of(rules.folder())?, rules: rules.clone() })
+        })
+        .collect()
+}
+
+/// Lists the regular files of the incoming folders. A folder that cannot be listed is an error, never an empty folder.
+fn scan(folders: &[Folder], strange: &mut u32) -> Result<Vec<Seen>, BridgeError> {
+    let mut seen = Vec::new();
+    *strange = 0;
+    for (position, folder) in folders.iter().enumerate() {
+        let entries = std::fs::read_dir(&folder.path).map_err(BridgeError::disk("list", &folder.path))?;
+        for entry in entries {
+            let entry = entry.map_err(BridgeError::disk("list", &folder.path))?;
+            let name = entry.file_name();
+            if name.as_encoded_bytes().starts_with(b".") {
+                continue;
+            }
+            // The file may leave between listing and looking.
+            let Ok(metadata) = std::fs::symlink_metadata(entry.path()) else { continue };
+            if metadata.is_file() {
+                seen.push(Seen { folder: position, name, stood: Stood::of(&metadata) });
+            } else {
+                *strange += 1;
+            }
+        }
+    }
+    seen.sort_by(|a, b| (a.folder, &a.name).cmp(&(b.folder, &b.name)));
+    Ok(seen)
+}
+
+/// Takes everything that has stood still for its folder's settle time, until nothing more is found.
+///
+/// # Errors
+/// A folder that cannot be listed, a disk or ledger fault. What was taken before stays taken.
+pub fn take_all(site: &mut Site, now: Timestamp) -> Result<Taking, BridgeError> {
+    let mut taking = Taking::default();
+    let folders = folders(site);
+    for folder in &folders {
+        durable::make_dir(&folder.path)?;
+        taking.taken += resume(site, folder, now)?;
+    }
+    let low_water = u64::from(site.settings.site.low_water_mb()) * 1024 * 1024;
+    if durable::below_low_water(site.folders.root(), low_water)? {
+        taking.disk_low = true;
+        return Ok(taking);
+    }
+    // What arrives while files are being taken is looked at again; a writer that never stops does not hold us here.
+    for _ in 0..8 {
+        let before = scan(&folders, &mut taking.strange)?;
+        if before.is_empty() {
+            taking.unsettled = 0;
+            break;
+        }
+        let settle = folders.iter().map(|folder| folder.rules.settle_seconds()).max().unwrap_or(0);
+        std::thread::sleep(Duration::from_secs(u64::from(settle)));
+        let after = scan(&folders, &mut taking.strange)?;
+        let settled: Vec<&Seen> = after.iter().filter(|seen| before.contains(seen)).collect();
+        taking.unsettled = u32::try_from(after.len() - settled.len()).unwrap_or(u32::MAX);
+        let mut took = 0;
+        for seen in settled {
+            if let Some(folder) = folders.get(seen.folder) {
+                took += take_one(site, folder, seen, now)?;
+            }
+        }
+        taking.taken += took;
+        if took == 0 {
+            break;
+        }
+    }
+    Ok(taking)
+}
+
+/// Takes up what an interrupted pass left in the claim folder.
+fn resume(site: &mut Site, folder: &Folder, now: Timestamp) -> Result<u32, BridgeError> {
+    let claims = folder.path.join(CLAIMS);
+    if !claims.is_dir() {
+        return Ok(0);
+    }
+    let mut names: Vec<OsString> = Vec::new();
+    for entry in std::fs::read_dir(&claims).map_err(BridgeError::disk("list", &claims))? {
+        let entry = entry.map_err(BridgeError::disk("list", &claims))?;
+        names.push(entry.file_name());
+    }
+    names.sort();
+    let mut taken = 0;
+    for name in names {
+        let claimed = claims.join(&name);
+        taken += keep_and_record(site, folder, &claimed, &original_name(&name), now)?;
+    }
+    Ok(taken)
+}
+
+/// The name a claimed file came with: what follows the first hyphen of `<inode>-<name>`.
+fn original_name(claimed: &OsString) -> String {
+    let text = claimed.to_string_lossy();
+    text.split_once('-').map_or_else(|| text.to_string(), |(_, name)| name.to_owned())
+}
+
+#[cfg(not(feature = "broken-no-claim"))]
+fn take_one(site: &mut Site, folder: &Folder, seen: &Seen, now: Timestamp) -> Result<u32, BridgeError> {
+    let from = folder.path.join(&seen.name);
+    if folder.rules.mode() == Mode::Look {
+        return look_at(site, folder, seen, &from, now);
+    }
+    let claims = folder.path.join(CLAIMS);
+    durable::make_dir(&claims)?;
+    let name = seen.name.to_string_lossy();
+    let claim_name = format!("{}-{name}", seen.stood.inode);
+    match durable::claim(&from, &claims, &claim_name)? {
+        Claim::Taken { .. } => keep_and_record(site, folder, &claims.join(&claim_name), &name, now),
+        Claim::Gone | Claim::NameTaken => Ok(0),
+    }
+}
+
+/// Deliberately broken, for the negative control of the fault tests: keeps and unlinks the arrived name itself.
+#[cfg(feature = "broken-no-claim")]
+fn take_one(site: &mut Site, folder: &Folder, seen: &Seen, now: Timestamp) -> Result<u32, BridgeError> {
+    let from = folder.path.join(&seen.name);
+    if folder.rules.mode() == Mode::Look {
+        return look_at(site, folder, seen, &from, now);
+    }
+    keep_and_record(site, folder, &from, &seen.name.to_string_lossy(), now)
+}
+
+/// Copies a file of a folder we may only look at. What was copied before is remembered by name, time and length; when
+/// that memory is lost, the file is copied again and known by its content.
+fn look_at(
+    site: &mut Site,
+    folder: &Folder,
+    seen: &Seen,
+    from: &Path,
+    now: Timestamp,
+) -> Result<u32, BridgeError> {
+    let stood = seen.stood;
+    let name = seen.name.to_string_lossy();
+    let memory = site.ledger.secret().digest(
+        "axiswright-look-1",
+        format!(
+            "{}\n{name}\n{} {}.{} {} {}",
+            folder.rules.folder(),
+            stood.length,
+            stood.modified.0,
+            stood.modified.1,
+            stood.inode,
+            stood.device
+        )
+        .as_bytes(),
+    );
+    let key = format!("looked:{memory}");
+    if site.ledger.cached(&key)?.is_some() {
+        return Ok(0);
+    }
+    let Some(kept) = keep(site, from)? else { return Ok(0) };
+    record(site, folder, &name, kept, now)?;
+    site.ledger.cache(&key, b"1")?;
+    Ok(1)
+}
+
+/// Keeps a file, reading it again until what was kept is what lies there.
+fn keep(site: &Site, path: &Path) -> Result<Option<KeptFile>, BridgeError> {
+    loop {
+        let Some(mut file) = durable::open_regular(path)? else { return Ok(None) };
+        let before = file.metadata().map(|m| Stood::of(&m)).map_err(BridgeError::disk("look at", path))?;
+        let kept = site.kept.keep_file(&mut file, path)?;
+        let after = std::fs::symlink_metadata(path)
+            .map(|m| Stood::of(&m))
+            .map_err(BridgeError::disk("look at", path))?;
+        if before == after && kept.length == after.length {
+            return Ok(Some(kept));
+        }
+    }
+}
+
+fn keep_and_record(
+    site: &mut Site,
+    folder: &Folder,
+    claimed: &Path,
+    name: &str,
+    now: Timestamp,
+) -> Result<u32, BridgeError> {
+    let Some(kept) = keep(site, claimed)? else { return Ok(0) };
+    record(site, folder, name, kept, now)?;
+    durable::remove(claimed)?;
+    Ok(1)
+}
+
+fn record(
+    site: &mut Site,
+    folder: &Folder,
+    name: &str,
+    kept: KeptFile,
+    now: Timestamp,
+) -> Result<(), BridgeError> {
+    let (note, key) = site.note("arrival", "file-name", name)?;
+    let event = Event::Taken {
+        folder: folder.rules.folder().to_owned(),
+        file: kept.key.to_string(),
+        name: key,
+        length: kept.length,
+    };
+    let entry = event.entry(now)?;
+    site.ledger.append(&[entry], &[note])?;
+    Ok(())
+}

@@ -1,0 +1,349 @@
+//! `sheets/`, `held/` and `superseded/` are views of the ledger: every pass puts them right.
+//!
+//! What must not be there leaves before anything enters. A file of another name, or with other bytes, is moved away and
+//! reported, never deleted.
+#![expect(clippy::disallowed_methods, reason = "the bridge keeps its folders in order")]
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+
+use super::error::BridgeError;
+use super::event::Event;
+use super::fold::{Issue, Standing};
+use super::issue::eye_of;
+use super::stages::State;
+use super::store::Site;
+use super::weigh_up::Weighed;
+use crate::casebook::{Case, CaseId};
+use crate::ledger::durable::{self, Mode};
+use crate::ledger::{KeptKey, LedgerError};
+use crate::model::{Identity, ListEntry, Place};
+use crate::sheet::{self, HeldCase, Notice, SheetFacts};
+use crate::site::{HeldName, SheetName};
+
+/// What putting the views right came to.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Views {
+    /// Sheets that entered.
+    pub published: u32,
+    /// Files that left because the ledger does not call them current.
+    pub removed: u32,
+    /// Strange files that were moved away.
+    pub strangers: u32,
+    /// Cases whose old sheet could not be removed.
+    pub pending: Vec<CaseId>,
+}
+
+fn issue_bytes(site: &Site, issue: &Issue) -> Result<Vec<u8>, BridgeError> {
+    let file = issue.made.as_ref().map(|made| made.file.clone()).unwrap_or_default();
+    let key = KeptKey::from_hex(&file)?;
+    site.kept.read(&key)?.ok_or(BridgeError::KeptMissing { key: file })
+}
+
+/// Where a made sheet is published.
+pub(super) fn sheet_path(site: &Site, case: &CaseId, issue: &Issue) -> Option<PathBuf> {
+    let made = issue.made.as_ref()?;
+    let day: jiff::civil::Date = made.date.parse().ok()?;
+    let name = SheetName { case: case.clone(), eye: eye_of(&made.eye)?, version: issue.version };
+    Some(site.folders.sheet(day, &name))
+}
+
+/// The files below a folder of sheets: directly, and one folder down.
+fn files_below(folder: &Path) -> Result<Vec<PathBuf>, BridgeError> {
+    let mut files = Vec::new();
+    let list = |folder: &Path| -> Result<Vec<PathBuf>, BridgeError> {
+        let mut paths = Vec::new();
+        for entry in std::fs::read_dir(folder).map_err(BridgeError::disk("list", folder))? {
+            paths.push(entry.map_err(BridgeError::disk("list", folder))?.path());
+        }
+        paths.sort();
+        Ok(paths)
+    };
+    for path in list(folder)? {
+        let metadata = std::fs::symlink_metadata(&path).map_err(BridgeError::disk("look at", &path))?;
+        if metadata.is_dir() {
+            files.extend(list(&path)?);
+        } else {
+            files.push(path);
+        }
+    }
+    Ok(files)
+}
+
+fn is_ours_in_work(path: &Path) -> bool {
+    path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(durable::TEMP_PREFIX))
+}
+
+/// Moves a strange file to `work/strangers/`.
+fn move_away(site: &Site, path: &Path, now: Timestamp) -> Result<(), BridgeError> {
+    let folder = site.folders.work().join("strangers");
+    durable::make_dir(&folder)?;
+    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    for attempt in 0..1000_u32 {
+        let to = folder.join(format!("{}-{attempt}-{}", now.as_second(), crate::site::safe_name(&name)));
+        match durable::rename_no_replace(path, &to) {
+            Ok(durable::Placed::Done) => return Ok(()),
+            Ok(_) => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok(())
+}
+
+/// Puts `sheets/` right: first everything leaves that is not current, then what is current enters.
+pub(super) fn put_sheets_right(
+    site: &mut Site,
+    standing: &Standing,
+    now: Timestamp,
+) -> Result<Views, BridgeError> {
+    let mut views = Views::default();
+    let mut wanted: BTreeMap<PathBuf, (CaseId, KeptKey)> = BTreeMap::new();
+    for (case, record) in &standing.cases {
+        if let Some(issue) = record.current() {
+            if let (Some(path), Some(made)) = (sheet_path(site, case, issue), &issue.made) {
+                wanted.insert(path, (case.clone(), KeptKey::from_hex(&made.file)?));
+            }
+        }
+    }
+    let sheets = site.folders.sheets();
+    durable::make_dir(&sheets)?;
+    for path in files_below(&sheets)? {
+        if is_ours_in_work(&path) {
+            continue;
+        }
+        let in_place = wanted.get(&path).map(|(_, key)| *key);
+        let bytes = std::fs::read(&path).map_err(BridgeError::disk("read", &path))?;
+        let digest = super::issue::digest_of(&bytes);
+        let is_it = |key: &KeptKey| site.ledger.secret().kept_key(&digest) == *key;
+        if in_place.as_ref().is_some_and(is_it) {
+            continue;
+        }
+        let own = standing.cases.values().flat_map(|record| record.issues.values()).any(|issue| {
+            issue
+                .made
+                .as_ref()
+                .and_then(|made| KeptKey::from_hex(&made.file).ok())
+                .as_ref()
+                .is_some_and(is_it)
+        });
+        if own {
+            match durable::remove(&path) {
+                Ok(_) => views.removed += 1,
+                Err(error) => pending(site, standing, &path, &error, now, &mut views)?,
+            }
+        } else {
+            move_away(site, &path, now)?;
+            views.strangers += 1;
+        }
+    }
+    for (path, (case, key)) in wanted {
+        if views.pending.contains(&case) {
+            continue;
+        }
+        if path.is_file() {
+            continue;
+        }
+        if let Some(folder) = path.parent() {
+            durable::make_dir(folder)?;
+        }
+        let bytes = site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: key.to_string() })?;
+        match durable::write_new(&path, &bytes, Mode::Shared)? {
+            durable::Placed::Done => views.published += 1,
+            // Somebody put a file there since we looked: the next pass judges it.
+            durable::Placed::NameTaken => {}
+        }
+    }
+    Ok(views)
+}
+
+/// A withdrawn sheet could not be removed: recorded once, its successor stays out.
+fn pending(
+    site: &mut Site,
+    standing: &Standing,
+    path: &Path,
+    error: &LedgerError,
+    now: Timestamp,
+    views: &mut Views,
+) -> Result<(), BridgeError> {
+    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    tracing::error!(%error, "a withdrawn sheet could not be removed");
+    let Some(name) = SheetName::parse(&name) else { return Ok(()) };
+    let known = standing
+        .cases
+        .get(&name.case)
+        .and_then(|record| record.issues.get(&name.version))
+        .is_some_and(|issue| issue.removal_failed);
+    if !known {
+        site.append(
+            &Event::WithdrawalPending { case: name.case.as_str().to_owned(), version: name.version },
+            now,
+        )?;
+    }
+    views.pending.push(name.case);
+    Ok(())
+}
+
+fn plain_facts(site: &Site, case: &CaseId, version: u32, at: Timestamp, test_clock: bool) -> SheetFacts {
+    SheetFacts {
+        site: site.settings.site.name().to_owned(),
+        live: site.settings.site.is_live(),
+        test_clock,
+        zone: site.settings.site.time_zone().clone(),
+        theatre: None,
+        case: case.clone(),
+        version,
+        sheet_id: String::new(),
+        issued_at: at,
+        head: (0, String::new()),
+        revisions: Vec::new(),
+        supersedes: None,
+        unauthenticated: false,
+    }
+}
+
+/// Puts `held/` right: one slip for each case that is held, blocked, or planned and not released.
+pub(super) fn put_slips_right(
+    site: &mut Site,
+    weighed: &[Weighed],
+    now: Timestamp,
+    test_clock: bool,
+) -> Result<u32, BridgeError> {
+    let held = site.folders.held();
+    durable::make_dir(&held)?;
+    let mut wanted: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+    for one in weighed {
+        let state = one.state();
+        if !matches!(state, State::Held | State::Blocked | State::Planned) {
+            continue;
+        }
+        let version = one.record.next_version();
+        let says = says(site, one, version);
+        let at = match &one.record.considered {
+            Some((known, at)) if *known == says => *at,
+            _ => {
+                site.append(
+                    &Event::Considered {
+                        case: one.id().as_str().to_owned(),
+                        version,
+                        state: state.word().to_owned(),
+                        says,
+                    },
+                    now,
+                )?;
+                now
+            }
+        };
+        let facts = plain_facts(site, one.id(), version, at, test_clock);
+        let bytes = sheet::slip(
+            &HeldCase {
+                case: &one.considered.case,
+                state: state.word(),
+                findings: &one.considered.findings,
+                answered: &one.considered.answers,
+                needs_approval: state == State::Planned,
+            },
+            &facts,
+        )?;
+        let name = HeldName { case: one.id().clone(), version };
+        wanted.insert(name.to_string(), bytes);
+    }
+    for path in files_below(&held)? {
+        if is_ours_in_work(&path) {
+            continue;
+        }
+        let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+        if wanted.contains_key(&name) {
+            continue;
+        }
+        if HeldName::parse(&name).is_some() {
+            durable::remove(&path)?;
+        } else {
+            move_away(site, &path, now)?;
+        }
+    }
+    let mut written = 0;
+    for (name, bytes) in wanted {
+        let path = held.join(&name);
+        let same = std::fs::read(&path).is_ok_and(|there| there == bytes);
+        if !same {
+            durable::write(&path, &bytes, Mode::Shared)?;
+            written += 1;
+        }
+    }
+    Ok(written)
+}
+
+/// Keyed digest of what a slip says: state, findings, answers.
+fn says(site: &Site, one: &Weighed, version: u32) -> String {
+    let mut text = format!("{} {version} {}\n", one.id(), one.state().word());
+    for finding in &one.considered.findings {
+        let answered = one.considered.answer_to(finding).is_some();
+        text.push_str(&format!("{} {answered}\n", finding.fingerprint()));
+    }
+    site.ledger.secret().digest("axiswright-slip-1", text.as_bytes()).to_string()
+}
+
+/// Puts `superseded/` right: one notice for each sheet that was out and is no longer current.
+pub(super) fn put_notices_right(
+    site: &mut Site,
+    standing: &Standing,
+    weighed: &[Weighed],
+    test_clock: bool,
+) -> Result<(), BridgeError> {
+    let folder = site.folders.superseded();
+    durable::make_dir(&folder)?;
+    for (id, record) in &standing.cases {
+        for issue in record.issues.values() {
+            let (Some(_), Some((_, at))) = (&issue.made, &issue.withdrawn) else { continue };
+            let path = folder.join(HeldName { case: id.clone(), version: issue.version }.to_string());
+            if path.is_file() {
+                continue;
+            }
+            let facts = plain_facts(site, id, issue.version, *at, test_clock);
+            let listed = weighed.iter().find(|one| one.id() == id);
+            let gone = || unlisted(id, issue, *at);
+            let case = listed.map_or_else(gone, |one| one.considered.case.clone());
+            let notice = Notice {
+                case: &case,
+                replaced_by: record.current().map(|current| current.version),
+                eye_certain: listed.is_some_and(|one| {
+                    sheet::eye_is_certain(&case, &one.considered.findings, &one.considered.answers)
+                }),
+            };
+            let bytes = sheet::superseded_notice(&notice, &facts)?;
+            durable::write(&path, &bytes, Mode::Private)?;
+        }
+    }
+    Ok(())
+}
+
+/// A case whose entry has left the lists: all that is known is its id.
+fn unlisted(id: &CaseId, issue: &Issue, at: Timestamp) -> Case {
+    let entry = ListEntry {
+        identity: Identity::default(),
+        booking: None,
+        date: None,
+        theatre: None,
+        position: None,
+        eye: None,
+        procedure: None,
+        surgeon: None,
+        target: None,
+        lens: None,
+        incision: None,
+        incision_width: None,
+        seat: None,
+        corneal_surgery: None,
+        lens_status: None,
+        place: Place::Person { who: "ledger".to_owned(), at },
+    };
+    let eye = issue.made.as_ref().and_then(|made| eye_of(&made.eye));
+    Case { id: id.clone(), entry, eye, exams: Vec::new(), facts: Vec::new() }
+}
+
+/// The bytes of a current sheet, for people's acts that need them.
+pub(super) fn current_bytes(site: &Site, issue: &Issue) -> Result<Vec<u8>, BridgeError> {
+    issue_bytes(site, issue)
+}

@@ -1,0 +1,257 @@
+//! Every case of the site as it stands: joined, considered, and compared with the sheet that is out.
+
+use jiff::Timestamp;
+
+use super::error::BridgeError;
+use super::fold::{CaseRecord, Issue, Standing};
+use super::read::Reading;
+use super::stages::{Considered, Outcome, State, consider};
+use super::store::Site;
+use crate::casebook::{Case, CaseId, join};
+use crate::checks::{Context, LensOnFile, UnapprovedFile};
+use crate::finding::Severity;
+use crate::model::{ListEntry, Seat};
+use crate::plan::{Approval, Marks, Order, Plan, Surgeon};
+use crate::site::{ApprovalPolicy, History, LensRead};
+use crate::units::round;
+
+/// One case with what the ledger says about it and the digests that decide whether its sheet stands.
+#[derive(Debug, Clone)]
+pub struct Weighed {
+    /// The case as it came out of the stages.
+    pub considered: Considered,
+    /// What the ledger says about it.
+    pub record: CaseRecord,
+    /// Keyed digest of its evidence.
+    pub evidence: String,
+    /// Keyed digest of what the plan comes to; empty without a plan.
+    pub plan: String,
+    /// What the site's rule for releasing gives: none when a person has to approve.
+    pub standing_order: Option<Approval>,
+}
+
+impl Weighed {
+    /// The case.
+    pub const fn id(&self) -> &CaseId {
+        &self.considered.case.id
+    }
+
+    /// Whether the sheet that is out stands: nothing new speaks about the case, or what is new changes nothing.
+    ///
+    /// Software and settings never withdraw a sheet by themselves: without new evidence it stands.
+    pub fn stands(&self) -> bool {
+        self.record.current().is_some_and(|issue| issue.evidence == self.evidence || self.same_result(issue))
+    }
+
+    fn same_result(&self, issue: &Issue) -> bool {
+        let nothing_new = self
+            .considered
+            .findings
+            .iter()
+            .filter(|finding| finding.severity() == Severity::SignOff)
+            .all(|finding| issue.signed_off.contains(finding.fingerprint().as_str()));
+        matches!(self.considered.outcome, Outcome::Planned(_)) && self.plan == issue.plan && nothing_new
+    }
+
+    /// Its state: that of the sheet that is out while it stands, else how far the case came.
+    pub fn state(&self) -> State {
+        if self.record.issues.values().any(|issue| issue.removal_failed && issue.withdrawn.is_some()) {
+            return State::WithdrawalPending;
+        }
+        if self.stands() { State::Released } else { self.considered.state() }
+    }
+
+    /// Fingerprints of the sign-off findings that are answered.
+    pub fn signed_off(&self) -> Vec<String> {
+        self.considered
+            .findings
+            .iter()
+            .filter(|finding| finding.severity() == Severity::SignOff)
+            .map(|finding| finding.fingerprint().as_str().to_owned())
+            .collect()
+    }
+}
+
+/// All cases, and how many measurements have no operation.
+#[derive(Debug, Default)]
+pub struct Weighing {
+    /// Cases in the order of the lists.
+    pub cases: Vec<Weighed>,
+    /// Measurements without an operation, with what their own checks found.
+    pub without_operation: Vec<(crate::casebook::Joined, Vec<crate::finding::Finding>)>,
+}
+
+/// Considers every case.
+///
+/// # Errors
+/// A text the ledger's secret cannot digest; practically never.
+pub fn weigh_up(
+    site: &Site,
+    standing: &Standing,
+    reading: &Reading,
+    now: Timestamp,
+) -> Result<Weighing, BridgeError> {
+    let settings = &site.settings;
+    let surgeons: Vec<String> = settings.surgeons.iter().map(|(_, surgeon)| surgeon.name.clone()).collect();
+    let lenses: Vec<LensOnFile> = settings
+        .lenses
+        .iter()
+        .map(|(_, lens)| LensOnFile { name: lens.name.clone(), has_box_codes: lens.family.is_ok() })
+        .collect();
+    let unapproved = settings.unapproved(&standing.approved);
+    let general = Context {
+        now,
+        history_required: settings.site.history() == History::Required,
+        number_scheme: settings.site.number_scheme(),
+        approved_surgeons: &surgeons,
+        approved_lenses: &lenses,
+        unapproved: &[],
+        check_names: true,
+    };
+    let casebook = join(&reading.evidence);
+    let mut weighing = Weighing::default();
+    for case in casebook.cases {
+        let record = standing.cases.get(&case.id).cloned().unwrap_or_default();
+        let own = concerning(&unapproved, &case.entry, site);
+        let order = order(site, &case.entry, &record);
+        let evidence = evidence(site, &case, &record);
+        let context = Context { unapproved: &own, ..general };
+        let considered =
+            consider(case, &context, settings.site.checks_settings(), order.as_ref(), &record.answers);
+        let plan = match &considered.outcome {
+            Outcome::Planned(plan) => keyed(site, "axiswright-plan-1", &result(plan)),
+            Outcome::Waiting | Outcome::Blocked | Outcome::Held(_) => String::new(),
+        };
+        let standing_order = standing_order(site, standing, order.as_ref(), &considered);
+        weighing.cases.push(Weighed { considered, record, evidence, plan, standing_order });
+    }
+    for joined in casebook.without_operation {
+        let findings = crate::checks::screen_exam(&joined, &general, settings.site.checks_settings());
+        weighing.without_operation.push((joined, findings));
+    }
+    Ok(weighing)
+}
+
+fn keyed(site: &Site, domain: &str, text: &str) -> String {
+    site.ledger.secret().digest(domain, text.as_bytes()).to_string()
+}
+
+fn surgeon_of<'a>(site: &'a Site, entry: &ListEntry) -> Option<&'a (String, Surgeon)> {
+    let name = entry.surgeon.as_ref()?.value.trim();
+    site.settings.surgeons.iter().find(|(_, surgeon)| surgeon.name == name)
+}
+
+fn lens_of<'a>(site: &'a Site, entry: &ListEntry) -> Option<&'a (String, LensRead)> {
+    let name = entry.lens.as_ref()?.value.trim();
+    site.settings.lenses.iter().find(|(_, lens)| lens.name == name)
+}
+
+/// The unapproved files that can move a number of this case: the site's settings, the mapping templates, its own surgeon
+/// and lens.
+fn concerning(unapproved: &[UnapprovedFile], entry: &ListEntry, site: &Site) -> Vec<UnapprovedFile> {
+    let surgeon = surgeon_of(site, entry).map(|(name, _)| name);
+    let lens = lens_of(site, entry).map(|(name, _)| name);
+    unapproved
+        .iter()
+        .filter(|file| {
+            let other = file.name.starts_with("surgeons/") || file.name.starts_with("lenses/");
+            !other || Some(&file.name) == surgeon || Some(&file.name) == lens
+        })
+        .cloned()
+        .collect()
+}
+
+/// What the plan is asked for; none when the list names no known surgeon or no lens that can be planned.
+fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
+    let (_, surgeon) = surgeon_of(site, entry)?;
+    let (_, lens) = lens_of(site, entry)?;
+    let seat = entry.seat.as_ref().map(|seat| seat.value).or(surgeon.seat).unwrap_or(Seat::Head);
+    Some(Order {
+        surgeon: surgeon.clone(),
+        family: lens.family.clone().ok()?,
+        entered: record.entered.clone(),
+        seat,
+        method: site.settings.site.theatre_method(),
+        marks: Marks::default(),
+        settings: site.settings.site.plan_settings().clone(),
+    })
+}
+
+/// The standing order, where the site releases unflagged cases by itself and the surgeon's file is approved.
+fn standing_order(
+    site: &Site,
+    standing: &Standing,
+    order: Option<&Order>,
+    considered: &Considered,
+) -> Option<Approval> {
+    if site.settings.site.approval() != ApprovalPolicy::Flagged {
+        return None;
+    }
+    let (file, surgeon) = surgeon_of(site, &considered.case.entry)?;
+    let approved = standing.approved.get(file)?;
+    order?;
+    let revision = surgeon.revision.clone().unwrap_or_else(|| approved.revision.to_string());
+    Some(Approval::StandingOrder { name: surgeon.name.clone(), revision })
+}
+
+fn shown<T: core::fmt::Debug>(reading: Option<&crate::model::Reading<T>>) -> String {
+    reading.map_or_else(|| "-".to_owned(), |reading| format!("{:?}", reading.value))
+}
+
+/// Keyed digest of everything that speaks about a case, settings and order of arrival left out.
+fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
+    let entry = &case.entry;
+    let mut lines = vec![
+        format!("number {}", shown(entry.identity.number.as_ref())),
+        format!("name {}", shown(entry.identity.name.as_ref())),
+        format!("birth {}", shown(entry.identity.birth_date.as_ref())),
+        format!("sex {}", shown(entry.identity.sex.as_ref())),
+        format!("date {}", shown(entry.date.as_ref())),
+        format!("eye {}", shown(entry.eye.as_ref())),
+        format!("procedure {}", shown(entry.procedure.as_ref())),
+        format!("surgeon {}", shown(entry.surgeon.as_ref())),
+        format!("target {}", shown(entry.target.as_ref())),
+        format!("lens {}", shown(entry.lens.as_ref())),
+        format!("incision {}", shown(entry.incision.as_ref())),
+        format!("width {}", shown(entry.incision_width.as_ref())),
+        format!("seat {}", shown(entry.seat.as_ref())),
+        format!("surgery {}", shown(entry.corneal_surgery.as_ref())),
+        format!("lens status {}", shown(entry.lens_status.as_ref())),
+    ];
+    let mut exams: Vec<String> =
+        case.exams.iter().map(|(how, joined)| format!("exam {how:?} {}", joined.exam.file.digest)).collect();
+    exams.sort();
+    lines.extend(exams);
+    lines.extend(case.facts.iter().map(|fact| format!("fact {} {:?}", fact.eye, fact.kind)));
+    lines.extend(record.answers.iter().map(|answer| {
+        let fingerprint = answer.fingerprint.as_ref().map(ToString::to_string).unwrap_or_default();
+        format!("answer {fingerprint} {}", answer.code.reference())
+    }));
+    lines.extend(record.entered.iter().map(super::fold::entered_text));
+    keyed(site, "axiswright-evidence-1", &lines.join("\n"))
+}
+
+/// What a plan comes to, to the degree: if this is the same, an issued sheet stands.
+fn result(plan: &Plan) -> String {
+    let entry = &plan.cleared().case().entry;
+    let computation = plan.computation();
+    let lens = &computation.lens;
+    let lines = [
+        format!("number {}", shown(entry.identity.number.as_ref())),
+        format!("name {}", shown(entry.identity.name.as_ref())),
+        format!("birth {}", shown(entry.identity.birth_date.as_ref())),
+        format!("eye {}", computation.eye),
+        format!("procedure {}", shown(entry.procedure.as_ref())),
+        format!("surgeon {}", shown(entry.surgeon.as_ref())),
+        format!("date {}", shown(entry.date.as_ref())),
+        format!("target {}", round::signed(computation.target.dioptres(), 2)),
+        format!("lens {}", lens.box_line),
+        format!("incision {}", computation.incision.map(|i| round::direction(i.at)).unwrap_or_default()),
+        format!("seat {:?}", plan.order().seat),
+        format!("power {}", round::fixed(lens.equivalent.dioptres(), 2)),
+        format!("step {}", round::fixed(lens.cylinder.dioptres(), 2)),
+        format!("axis {}", lens.axis.map(round::meridian).unwrap_or_default()),
+        format!("entered {}", lens.entered.is_some()),
+    ];
+    lines.join("\n")
+}

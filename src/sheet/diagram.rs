@@ -1,0 +1,279 @@
+//! The two diagrams: the eye as the surgeon sees it, and the eye of a sitting patient from the front.
+//!
+//! Everything is placed by its direction in the eye and turned once, by [`View::seen`]. The scale is that of a meridian, 0 to 180 in both
+//! halves; the line across the eye is drawn once, through the centre, from limbus to limbus.
+
+use super::block::grey;
+use super::error::SheetError;
+use super::view::{self, View};
+use super::words;
+use crate::model::{Eye, Procedure};
+use crate::page::{Page, Paint, Point, Stroke, Style, geometry, layout};
+use crate::plan::Released;
+use crate::units::{Direction, Meridian, round};
+
+/// Side of the square a diagram takes, mm.
+pub const DIAGRAM_MM: f64 = 108.0;
+/// Radius of the limbus in a diagram, mm.
+pub const LIMBUS_MM: f64 = 27.5;
+
+/// How far things stand outside the limbus, mm: scale, marks, words, nose.
+const TICK_FROM: f64 = 2.2;
+const TICK_TO: f64 = 4.0;
+const LONG_TICK_TO: f64 = 5.0;
+const DEGREES_AT: f64 = 8.7;
+const HOURS_AT: f64 = 14.0;
+const INCISION_AT: f64 = 18.2;
+const WORDS_AT: f64 = 21.9;
+const NOSE_FROM: f64 = 23.6;
+const NOSE_DEPTH: f64 = 6.4;
+/// What the side without the nose takes outside the limbus, mm.
+const PLAIN_SIDE: f64 = 23.2;
+
+/// Widths of the lines, mm.
+const AXIS_WIDTH: f64 = 2.2;
+const LIMBUS_WIDTH: f64 = 0.7;
+const INCISION_WIDTH: f64 = 3.4;
+const MARK_WIDTH: f64 = 2.4;
+/// How much of the limbus the mark of an incision takes: a sign for a place, not a drawing of its width.
+const INCISION_SWEEP_DEG: f64 = 14.0;
+
+/// The line across the eye.
+pub(super) struct Line {
+    /// The meridian, rounded to whole degrees as printed.
+    pub(super) meridian: Meridian,
+    /// Its label.
+    pub(super) label: String,
+}
+
+/// What is drawn.
+struct Drawing {
+    eye: Eye,
+    view: View,
+    line: Option<Line>,
+    incision: Option<Direction>,
+    /// True angles of the two marks, degrees.
+    marks: [f64; 2],
+    slit: bool,
+}
+
+/// The line a plan draws across the eye: the axis of a toric lens; the steep meridian where the incision is what corrects.
+pub(super) fn line_across(released: &Released) -> Option<Line> {
+    let plan = released.plan();
+    let computation = plan.computation();
+    let whole = |meridian: Meridian| Meridian::wrapping(round::rounded(meridian.degrees(), 0));
+    if let Some(axis) = computation.lens.axis {
+        return Some(Line { meridian: whole(axis), label: format!("{}°", round::meridian(axis)) });
+    }
+    let procedure = plan.cleared().case().entry.procedure.as_ref().map(|p| p.value);
+    if matches!(procedure, Some(Procedure::OnAxisIncision | Procedure::ManualSmallIncision)) {
+        let steep = computation.keratometry.steep_meridian;
+        return Some(Line { meridian: whole(steep), label: format!("STEEP {}°", round::meridian(steep)) });
+    }
+    None
+}
+
+fn marks_of(released: &Released) -> [f64; 2] {
+    let marks = &released.plan().order().marks;
+    [round::rounded(marks.zero_side_deg(), 0), round::rounded(marks.opposite_side_deg(), 0)]
+}
+
+/// Draws the theatre diagram with its top left corner at `corner`.
+pub(super) fn theatre(page: &mut Page, corner: (f64, f64), released: &Released) -> Result<(), SheetError> {
+    let computation = released.plan().computation();
+    Drawing {
+        eye: computation.eye,
+        view: View::From(released.plan().order().seat),
+        line: line_across(released),
+        incision: computation.incision.as_ref().map(|incision| incision.at),
+        marks: marks_of(released),
+        slit: false,
+    }
+    .draw(page, corner)
+}
+
+/// Draws the marking diagram with its top left corner at `corner`.
+pub(super) fn marking(page: &mut Page, corner: (f64, f64), released: &Released) -> Result<(), SheetError> {
+    Drawing {
+        eye: released.plan().computation().eye,
+        view: View::Front,
+        line: None,
+        incision: None,
+        marks: marks_of(released),
+        slit: true,
+    }
+    .draw(page, corner)
+}
+
+/// The theatre diagram by itself, as the stated seat sees the eye.
+///
+/// # Errors
+/// [`SheetError`] when it cannot be laid out.
+pub fn theatre_diagram(released: &Released) -> Result<Page, SheetError> {
+    let mut page = Page::sized(DIAGRAM_MM, DIAGRAM_MM);
+    theatre(&mut page, (0.0, 0.0), released)?;
+    Ok(page)
+}
+
+/// The marking diagram by itself: always the front view of an upright patient.
+///
+/// # Errors
+/// [`SheetError`] when it cannot be laid out.
+pub fn marking_diagram(released: &Released) -> Result<Page, SheetError> {
+    let mut page = Page::sized(DIAGRAM_MM, DIAGRAM_MM);
+    marking(&mut page, (0.0, 0.0), released)?;
+    Ok(page)
+}
+
+/// A text whose capitals are centred on a point, turned or not.
+fn centred(page: &mut Page, at: Point, turn_deg: f64, style: Style, text: &str) {
+    let half = layout::cap_height_mm(style) / 2.0;
+    let foot = geometry::polar(at, half, turn_deg - 90.0);
+    page.turned_text(foot.x, foot.y, turn_deg, style.centred(), text);
+}
+
+/// The turn that lays a text along the rim at an angle of the page and keeps it readable from below or from the right.
+fn along_rim(angle_deg: f64) -> f64 {
+    let turn = (angle_deg - 90.0).rem_euclid(360.0);
+    if (90.5..270.5).contains(&turn) { turn - 180.0 } else { turn }
+}
+
+impl Drawing {
+    fn seen(&self, direction_deg: f64) -> f64 {
+        self.view.seen(self.eye, direction_deg)
+    }
+
+    /// The centre of the eye: the side of the nose takes more room than the one across.
+    fn centre(&self, corner: (f64, f64)) -> Point {
+        let shift = (NOSE_FROM + NOSE_DEPTH - PLAIN_SIDE) / 2.0;
+        let middle = Point::at_mm(corner.0 + DIAGRAM_MM / 2.0, corner.1 + DIAGRAM_MM / 2.0);
+        geometry::polar(middle, shift, self.seen(view::nasal(self.eye)) + 180.0)
+    }
+
+    fn draw(&self, page: &mut Page, corner: (f64, f64)) -> Result<(), SheetError> {
+        let centre = self.centre(corner);
+        page.circle(centre, LIMBUS_MM, Paint::outline(Stroke::solid(LIMBUS_WIDTH)));
+        self.scale(page, centre);
+        self.words(page, centre);
+        self.nose(page, centre);
+        for mark in self.marks {
+            let at = self.seen(mark);
+            page.line(
+                geometry::polar(centre, LIMBUS_MM + TICK_FROM, at),
+                geometry::polar(centre, LIMBUS_MM + LONG_TICK_TO, at),
+                Stroke::solid(MARK_WIDTH),
+            );
+        }
+        if self.slit {
+            self.slit(page, centre);
+        }
+        if let Some(incision) = self.incision {
+            let at = self.seen(incision.degrees());
+            let start = at - INCISION_SWEEP_DEG / 2.0;
+            page.arc(centre, LIMBUS_MM, start, INCISION_SWEEP_DEG, Stroke::solid(INCISION_WIDTH));
+            let place = geometry::polar(centre, LIMBUS_MM + INCISION_AT, at);
+            centred(page, place, along_rim(at), Style::bold(8.5), "INCISION");
+        }
+        if let Some(line) = &self.line {
+            self.line(page, centre, line)?;
+        }
+        Ok(())
+    }
+
+    fn scale(&self, page: &mut Page, centre: Point) {
+        for step in 0..36_u8 {
+            let direction = f64::from(step) * 10.0;
+            let at = self.seen(direction);
+            let long = step % 3 == 0;
+            let to = if long { LONG_TICK_TO } else { TICK_TO };
+            page.line(
+                geometry::polar(centre, LIMBUS_MM + TICK_FROM, at),
+                geometry::polar(centre, LIMBUS_MM + to, at),
+                Stroke::solid(if long { 0.45 } else { 0.25 }),
+            );
+            if long {
+                let meridian = if direction > 180.0 { direction - 180.0 } else { direction };
+                let place = geometry::polar(centre, LIMBUS_MM + DEGREES_AT, at);
+                centred(page, place, 0.0, Style::bold(8.0), &format!("{}°", round::fixed(meridian, 0)));
+                let hour = words::clock(Direction::wrapping(direction));
+                let hour = hour.split(':').next().unwrap_or_default();
+                let place = geometry::polar(centre, LIMBUS_MM + HOURS_AT, at);
+                centred(page, place, 0.0, Style::regular(8.0).inked(grey(0.35)), &format!("{hour} h"));
+            }
+        }
+    }
+
+    fn words(&self, page: &mut Page, centre: Point) {
+        let nasal = view::nasal(self.eye);
+        for (direction, word) in [
+            (nasal, "NASAL"),
+            (nasal + 180.0, "TEMPORAL"),
+            (view::SUPERIOR, "SUPERIOR - FOREHEAD"),
+            (view::INFERIOR, "INFERIOR"),
+        ] {
+            let at = self.seen(direction);
+            let place = geometry::polar(centre, LIMBUS_MM + WORDS_AT, at);
+            centred(page, place, along_rim(at), Style::bold(9.5), word);
+        }
+    }
+
+    /// A nose beside the eye: bridge at the forehead's end, tip and wing towards the mouth.
+    fn nose(&self, page: &mut Page, centre: Point) {
+        let side = self.seen(view::nasal(self.eye));
+        let up = self.seen(view::SUPERIOR);
+        let place = |outwards: f64, upwards: f64| {
+            let base = geometry::polar(centre, LIMBUS_MM + NOSE_FROM + outwards, side);
+            geometry::polar(base, upwards, up)
+        };
+        let outline = [
+            (NOSE_DEPTH, 17.0),
+            (5.4, 13.0),
+            (4.4, 8.0),
+            (3.0, 1.0),
+            (1.6, -5.0),
+            (0.4, -8.0),
+            (0.0, -10.6),
+            (0.7, -13.0),
+            (2.2, -14.0),
+            (3.4, -13.4),
+            (NOSE_DEPTH, -14.6),
+        ];
+        page.polyline(outline.map(|(out, up)| place(out, up)), Stroke::solid(0.9).round());
+        page.circle(place(3.6, -11.4), 0.7, Paint::fill(grey(0.0)));
+    }
+
+    fn slit(&self, page: &mut Page, centre: Point) {
+        let reach = LIMBUS_MM - 1.5;
+        page.line(
+            geometry::polar(centre, reach, self.seen(180.0)),
+            geometry::polar(centre, reach, self.seen(0.0)),
+            Stroke::dashed(0.35, 2.0, 1.4),
+        );
+        page.circle(centre, 1.3, Paint::fill(grey(0.0)));
+        let below = geometry::polar(centre, 6.0, self.seen(view::INFERIOR));
+        centred(page, below, 0.0, Style::regular(8.5), "horizontal slit through");
+        let below = geometry::polar(centre, 10.0, self.seen(view::INFERIOR));
+        centred(page, below, 0.0, Style::regular(8.5), "the corneal reflex");
+    }
+
+    /// The line across the eye and its label beside it, inside the limbus, where nothing else stands.
+    fn line(&self, page: &mut Page, centre: Point, line: &Line) -> Result<(), SheetError> {
+        let at = self.seen(line.meridian.degrees());
+        page.line(
+            geometry::polar(centre, LIMBUS_MM, at),
+            geometry::polar(centre, LIMBUS_MM, at + 180.0),
+            Stroke::solid(AXIS_WIDTH),
+        );
+        let style = if line.label.len() > 6 { Style::bold(15.0) } else { Style::bold(25.0) };
+        let half_width = layout::measure(&line.label, style)? / 2.0;
+        let half_height = layout::cap_height_mm(style) / 2.0;
+        // On the side that lies higher on the page; of a vertical line, on the right.
+        let lying = at.rem_euclid(180.0);
+        let normal = if lying < 90.0 { lying + 90.0 } else { lying - 90.0 };
+        let (sin, cos) = geometry::sin_cos_deg(normal);
+        let clear = half_width * cos.abs() + half_height * sin.abs() + AXIS_WIDTH / 2.0 + 1.6;
+        let middle = geometry::polar(centre, clear, normal);
+        page.tagged(middle.x, middle.y + half_height, style.centred(), line.label.as_str(), "diagram.line");
+        Ok(())
+    }
+}

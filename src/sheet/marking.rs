@@ -1,0 +1,184 @@
+//! Page 2, marking: the eye from the front, and what the person who marks writes down.
+
+use super::block::{LEFT, RIGHT, WIDTH, blank, label, lines, tick_box};
+use super::diagram::{self, DIAGRAM_MM};
+use super::error::SheetError;
+use super::frame::{Frame, TOP};
+use crate::model::Eye;
+use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
+use crate::plan::{Marking, Marks, Released};
+use crate::units::{Direction, Meridian, round};
+
+/// Marks that disagree by more than this are not trusted, degrees. Common practice; the site's value where it states one.
+const DISAGREE: u32 = 5;
+
+/// The turns for paper: from the axis and the marks as printed, in whole degrees, so that what stands there adds up.
+pub(super) fn on_paper(released: &Released) -> Option<Marking> {
+    let plan = released.plan();
+    let order = plan.order();
+    let axis = plan.computation().lens.axis?;
+    let axis = Meridian::wrapping(round::rounded(axis.degrees(), 0));
+    let marks = if order.marks.are_entered() {
+        let whole = |degrees: f64| Direction::wrapping(round::rounded(degrees, 0));
+        Marks::entered(whole(order.marks.zero_side_deg()), whole(order.marks.opposite_side_deg()))?
+    } else {
+        order.marks
+    };
+    Some(Marking::to_axis(plan.computation().eye, axis, marks, order.seat, order.method))
+}
+
+/// How the two turns belong together: they add up, or, when both go the same way, differ by the angle between the marks.
+pub(super) fn sum_words(marking: &Marking) -> &'static str {
+    if marking.from_nasal.direction == marking.from_temporal.direction {
+        "Difference, the angle between the marks:"
+    } else {
+        "Sum, the angle between the marks:"
+    }
+}
+
+/// `Marks at 002 and 181.`
+pub(super) fn marks_measured(marking: &Marking) -> String {
+    let at = |degrees: f64| round::direction(Direction::wrapping(degrees));
+    format!("Marks at {} and {}.", at(marking.marks.zero_side_deg()), at(marking.marks.opposite_side_deg()))
+}
+
+/// Builds the page.
+pub(super) fn page(frame: &Frame<'_>, released: &Released) -> Result<Page, SheetError> {
+    let mut page = frame.begin()?;
+    page.text(105.0, TOP + 8.0, Style::bold(19.0).centred(), "SEEN FROM THE FRONT, PATIENT SITTING");
+    let eye = released.plan().computation().eye;
+    let side = match eye {
+        Eye::Right => "right",
+        Eye::Left => "left",
+    };
+    page.text(
+        105.0,
+        TOP + 14.0,
+        Style::regular(10.0).centred(),
+        format!("{} eye: the patient's nose is on your {side}. This page is for marking only; the axis stands on page 1.", eye.capitals()),
+    );
+    diagram::marking(&mut page, (LEFT, 54.0), released)?;
+    how(&mut page)?;
+    let y = 54.0 + DIAGRAM_MM + 6.0;
+    table(&mut page, released, y)?;
+    dial(&mut page, y + 47.0)?;
+    rules(&mut page, y + 68.0)?;
+    Ok(page)
+}
+
+fn how(page: &mut Page) -> Result<(), PageError> {
+    let x = 126.0;
+    let width = RIGHT - x;
+    let mut y = 58.0;
+    page.text(x, y, Style::bold(11.0), "WHERE AND HOW");
+    y += 7.0;
+    let steps = [
+        "Before the pupil is dilated. Patient sitting upright, head level, both eyes open, looking straight ahead at a far point.",
+        "Ask name and birth date; compare with this page. Compare the eye with the consent.",
+        "Slit lamp: narrow slit, turned exactly horizontal, through the reflex in the middle of the cornea.",
+        "Dry the conjunctiva at the limbus. Make one fine mark at 0 and one at 180, where the slit crosses the limbus.",
+        "Let the patient blink, look again: both marks on the slit? Else mark again.",
+        "Write down time, posture and the true angle of each mark below.",
+    ];
+    let style = Style::regular(9.5);
+    for (number, step) in (1..).zip(steps) {
+        page.text(x, y, Style::bold(9.5), format!("{number}"));
+        let broken = layout::wrap(step, width - 6.0, style)?;
+        y = lines(page, x + 6.0, y, style, &broken) + 2.0;
+    }
+    page.text(x, y + 1.0, Style::regular(8.0), "Source: common practice.");
+    Ok(())
+}
+
+fn table(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetError> {
+    let eye = released.plan().computation().eye;
+    let marks = &released.plan().order().marks;
+    page.text(LEFT, top, Style::bold(11.0), "THE TWO MARKS");
+    let columns = [LEFT, 62.0, 88.0, 138.0, 170.0, RIGHT];
+    let head = top + 6.5;
+    for (x, text) in columns.iter().zip(["MARK", "TIME", "POSTURE", "TRUE ANGLE", "MADE BY"]) {
+        label(page, x + 1.5, head, text);
+    }
+    let (first, second) = match eye {
+        Eye::Right => ("NASAL mark, at 0", "TEMPORAL mark, at 180"),
+        Eye::Left => ("TEMPORAL mark, at 0", "NASAL mark, at 180"),
+    };
+    let entered = |degrees: f64| marks.are_entered().then(|| round::direction(Direction::wrapping(degrees)));
+    let rows = [
+        (first, entered(marks.zero_side_deg()), "mark.zero"),
+        (second, entered(marks.opposite_side_deg()), "mark.opposite"),
+    ];
+    let height = 14.0;
+    let mut y = head + 2.0;
+    for (name, angle, tag) in rows {
+        page.rectangle((LEFT, y), WIDTH, height, Paint::outline(Stroke::solid(0.35)));
+        for x in columns.iter().skip(1).take(4) {
+            page.line((*x, y), (*x, y + height), Stroke::solid(0.25));
+        }
+        page.text(LEFT + 1.5, y + 8.6, Style::bold(9.5), name);
+        for (offset, word) in [(2.0, "sitting"), (24.0, "lying")] {
+            tick_box(page, (88.0 + offset, y + 5.0), 4.0);
+            page.text(88.0 + offset + 5.4, y + 8.4, Style::regular(9.5), word);
+        }
+        match angle {
+            Some(angle) => {
+                page.tagged(138.0 + 2.0, y + 9.4, Style::bold(14.0), angle, tag);
+                page.text(138.0 + 17.0, y + 9.0, Style::regular(8.0), "measured");
+            }
+            None => {
+                blank(page, 138.0 + 2.0, y + 9.5, 22.0);
+                page.text(138.0 + 25.0, y + 9.0, Style::regular(9.5), "°");
+            }
+        }
+        y += height;
+    }
+    page.text(
+        LEFT,
+        y + 4.6,
+        Style::regular(8.5),
+        "True angle: 0 to 360 as in the picture; 0 and 180 hold until another angle is entered at the desk, which makes a new version.",
+    );
+    Ok(())
+}
+
+fn dial(page: &mut Page, top: f64) -> Result<(), SheetError> {
+    page.text(LEFT, top, Style::bold(11.0), "IF AN INSTRUMENT WITH A DIAL IS USED");
+    let y = top + 8.0;
+    let style = Style::regular(9.5);
+    page.text(LEFT, y, style, "Its zero lies at");
+    blank(page, LEFT + 24.0, y + 0.7, 24.0);
+    page.text(64.0, y, style, "Its numbers grow");
+    tick_box(page, (93.0, y - 3.4), 4.0);
+    page.text(98.5, y, style, "clockwise");
+    tick_box(page, (118.0, y - 3.4), 4.0);
+    page.text(123.5, y, style, "anticlockwise");
+    page.text(150.0, y, style, "Dial set to");
+    blank(page, 168.0, y + 0.7, 26.0);
+    page.text(195.0, y, style, "°");
+    page.text(
+        LEFT,
+        y + 5.4,
+        Style::regular(8.5),
+        "Many dials count from another zero, or the other way round, than the picture: write down the dial's own numbers.",
+    );
+    Ok(())
+}
+
+fn rules(page: &mut Page, top: f64) -> Result<(), SheetError> {
+    page.text(LEFT, top, Style::bold(11.0), "IN THEATRE");
+    let mut y = top + 6.0;
+    let style = Style::regular(9.5);
+    let rules = [
+        format!(
+            "Marks that disagree by more than {DISAGREE} degrees: check first that the ring is centred on the limbus; if it is, mark again, sitting."
+        ),
+        "One mark lost: use the other, by default the nasal one.".to_owned(),
+        "Both marks lost or washed out: stop; do not guess.".to_owned(),
+    ];
+    for rule in rules {
+        page.rectangle((LEFT, y - 1.9), 1.3, 1.3, Paint::fill(crate::page::Ink::BLACK));
+        let broken = layout::wrap(&rule, WIDTH - 5.0, style)?;
+        y = lines(page, LEFT + 4.0, y, style, &broken) + 1.4;
+    }
+    Ok(())
+}

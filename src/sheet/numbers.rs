@@ -1,0 +1,237 @@
+//! Every number of the plan and the key under which it stands on the pages: worked out again from the plan, not from the pages.
+
+use super::code;
+use super::facts::SheetFacts;
+use super::words;
+use crate::model::{Digest, Eye};
+use crate::page::readback::ReadBack;
+use crate::plan::Released;
+use crate::units::round;
+
+use super::error::SheetError;
+
+/// Every number of a plan as a sheet prints it: key and text.
+///
+/// A text that is broken over lines stands under `key.1`, `key.2` … in the file; joined by blanks the lines are the text given here.
+pub fn printed_numbers(released: &Released, facts: &SheetFacts) -> Vec<(String, String)> {
+    let mut list = Vec::new();
+    theatre(&mut list, released);
+    lens(&mut list, released);
+    readings(&mut list, released);
+    tables(&mut list, released);
+    for (number, step) in (1_usize..).zip(&released.plan().computation().steps) {
+        put(&mut list, format!("step.{number}.result"), words::legible(&step.result));
+    }
+    let digest = Digest::of(code::record(released, facts).as_bytes());
+    let encoded = data_encoding::BASE32_NOPAD.encode(digest.bytes());
+    let first: Vec<char> = encoded.chars().take(12).collect();
+    let groups: Vec<String> = first.chunks(4).map(|group| group.iter().collect()).collect();
+    put(&mut list, "code", groups.join(" "));
+    put(&mut list, "head", format!("{} {}", facts.head.0, facts.head.1));
+    put(&mut list, "digest", digest.hex());
+    list
+}
+
+fn put(list: &mut Vec<(String, String)>, tag: impl Into<String>, text: impl Into<String>) {
+    list.push((tag.into(), text.into()));
+}
+
+fn d(value: f64) -> String {
+    format!("{} D", round::fixed(value, 2))
+}
+
+fn s(value: f64) -> String {
+    format!("{} D", round::signed(value, 2))
+}
+
+/// The turn from the mark at one end of the horizontal to the axis: magnitude and word, through the upper lid.
+fn turned(degrees: f64, word: &'static str, back: &'static str) -> (String, &'static str) {
+    if degrees < 0.0 { (round::fixed(-degrees, 0), back) } else { (round::fixed(degrees, 0), word) }
+}
+
+fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
+    let plan = released.plan();
+    let computation = plan.computation();
+    put(list, "target", s(computation.target.dioptres()));
+    put(list, "lens.box", computation.lens.box_line.clone());
+    let marks = &plan.order().marks;
+    let at = |degrees: f64| format!("{:0>3}", round::fixed(round::rounded(degrees, 0).rem_euclid(360.0), 0));
+    if let Some(axis) = computation.lens.axis {
+        let digits = round::meridian(axis);
+        put(list, "lens.axis", digits.clone());
+        put(list, "diagram.line", format!("{digits}°"));
+        let axis: f64 = digits.parse().unwrap_or(f64::NAN);
+        let zero = round::rounded(marks.zero_side_deg(), 0);
+        let opposite = round::rounded(marks.opposite_side_deg(), 0);
+        let from_zero = turned(axis - zero, "anticlockwise", "clockwise");
+        let from_opposite = turned(opposite - axis, "clockwise", "anticlockwise");
+        let (nasal, temporal) = match computation.eye {
+            Eye::Right => (from_zero, from_opposite),
+            Eye::Left => (from_opposite, from_zero),
+        };
+        let words = if nasal.1 == temporal.1 {
+            "Difference, the angle between the marks:"
+        } else {
+            "Sum, the angle between the marks:"
+        };
+        put(list, "turn.nasal", nasal.0);
+        put(list, "turn.nasal.direction", nasal.1);
+        put(list, "turn.temporal", temporal.0);
+        put(list, "turn.temporal.direction", temporal.1);
+        put(list, "turn.sum", format!("{words} {}", round::fixed(opposite - zero, 0)));
+        if marks.are_entered() {
+            put(list, "marks", format!("Marks at {} and {}.", at(zero), at(opposite)));
+        }
+    } else if let Some(line) = super::diagram::line_across(released) {
+        put(list, "diagram.line", line.label);
+    }
+    if marks.are_entered() {
+        put(list, "mark.zero", at(marks.zero_side_deg()));
+        put(list, "mark.opposite", at(marks.opposite_side_deg()));
+    }
+    if let Some(incision) = &computation.incision {
+        put(list, "incision.at", words::incision_place(computation.eye, incision.at));
+        let effect = if plan.order().surgeon.incision.is_none() {
+            "No effect stated by the surgeon: nothing added.".to_owned()
+        } else {
+            words::incision_effect(incision.at, incision.flattening)
+        };
+        put(list, "incision.effect", effect);
+        if let Some(width) = incision.width {
+            put(list, "incision.width", format!("{} mm wide", round::fixed(width.millimetres(), 1)));
+        }
+    }
+}
+
+fn lens(list: &mut Vec<(String, String)>, released: &Released) {
+    let computation = released.plan().computation();
+    let lens = &computation.lens;
+    put(list, "lens.equivalent", s(lens.equivalent.dioptres()));
+    put(list, "lens.sphere", s(lens.sphere.dioptres()));
+    put(list, "lens.cylinder", s(lens.cylinder.dioptres()));
+    if let Some(cylinder) = lens.corneal_cylinder {
+        put(list, "lens.corneal-cylinder", s(cylinder.dioptres()));
+    }
+    put(list, "lens.target", s(computation.target.dioptres()));
+    if let Some(residual) = computation.residual {
+        put(list, "residual", words::vector(residual));
+    }
+    if let Some(predicted) = &computation.predicted {
+        let (sphere, cylinder) = (s(predicted.sphere().dioptres()), s(predicted.cylinder().dioptres()));
+        put(list, "predicted", format!("{sphere} {cylinder} x {}", round::meridian(predicted.axis())));
+    }
+}
+
+fn readings(list: &mut Vec<(String, String)>, released: &Released) {
+    let plan = released.plan();
+    let selection = plan.cleared().selection();
+    let powers = |flat: f64, steep: f64| format!("{} / {}", round::fixed(flat, 2), d(steep));
+    let sources = selection.keratometry();
+    for (number, source) in (1_usize..).zip(sources) {
+        put(list, format!("k.{number}.powers"), powers(source.flat().dioptres(), source.steep().dioptres()));
+        put(list, format!("k.{number}.vector"), words::vector(source.vector()));
+        for (beside, other) in (1_usize..).zip(sources).skip(number) {
+            let vectors = (source.vector() - other.vector()).cylinder().dioptres();
+            let means = (source.mean() - other.mean()).dioptres().abs();
+            put(list, format!("difference.{number}-{beside}"), format!("{} / {}", d(vectors), d(means)));
+        }
+    }
+    let combined = &plan.computation().keratometry;
+    put(list, "k.combined.powers", powers(combined.flat.dioptres(), combined.steep.dioptres()));
+    put(list, "k.combined.vector", words::vector(combined.vector));
+    let Some(axial) = selection.axial().map(|source| source.axial()) else { return };
+    let mm = |value: f64| format!("{} mm", round::fixed(value, 2));
+    for (tag, reading) in [
+        ("length", &axial.length),
+        ("depth", &axial.depth),
+        ("thickness", &axial.lens),
+        ("white", &axial.white),
+    ] {
+        if let Some(reading) = reading {
+            put(list, format!("lengths.{tag}"), mm(reading.value.millimetres()));
+        }
+    }
+    if let Some(cornea) = &axial.cornea {
+        put(list, "lengths.cornea", format!("{} µm", round::fixed(cornea.value.micrometres(), 0)));
+    }
+}
+
+fn tables(list: &mut Vec<(String, String)>, released: &Released) {
+    let computation = released.plan().computation();
+    if computation.formula.is_some() {
+        for (number, row) in (1_usize..).zip(&computation.powers) {
+            put(list, format!("power.{number}.equivalent"), s(row.equivalent.dioptres()));
+            put(list, format!("power.{number}.predicted"), s(row.predicted.dioptres()));
+        }
+    }
+    for (number, choice) in (1_usize..).zip(&computation.choices) {
+        put(list, format!("choice.{number}.cylinder"), d(choice.cylinder.dioptres()));
+        put(list, format!("choice.{number}.corneal"), d(choice.corneal_cylinder.dioptres()));
+        put(list, format!("choice.{number}.residual"), words::vector(choice.residual));
+        let chance = choice.chance_within_0_50.map(|share| format!("{} %", round::fixed(share * 100.0, 0)));
+        put(list, format!("choice.{number}.chance"), chance.unwrap_or_else(|| "-".to_owned()));
+    }
+    if let Some(chance) = &computation.chance {
+        for (tag, share) in [
+            ("within-25", chance.chances.within_0_25),
+            ("within-50", chance.chances.within_0_50),
+            ("within-75", chance.chances.within_0_75),
+        ] {
+            put(list, format!("chance.{tag}"), format!("{} %", round::fixed(share * 100.0, 0)));
+        }
+        for (tag, size) in [("expected", chance.expected), ("median", chance.median), ("most", chance.p95)] {
+            put(list, format!("chance.{tag}"), d(size.dioptres()));
+        }
+    }
+    for cost in &computation.costs {
+        put(
+            list,
+            format!("cost.off-{}", round::fixed(cost.off.degrees().abs(), 0)),
+            d(cost.worst.dioptres()),
+        );
+    }
+    for (number, (_, vector)) in (1_usize..).zip(&computation.other_posterior) {
+        put(list, format!("posterior.{number}.vector"), words::vector(*vector));
+    }
+}
+
+/// The text under a key in a file that was read back: one line, or several joined by blanks.
+fn found(back: &ReadBack, tag: &str) -> Option<String> {
+    if let Some(run) = back.tagged(tag) {
+        return Some(run.text.clone());
+    }
+    let lines: Vec<String> = (1_u32..)
+        .map_while(|line| back.tagged(&format!("{tag}.{line}")).map(|run| run.text.clone()))
+        .collect();
+    (!lines.is_empty()).then(|| lines.join(" "))
+}
+
+/// Compares what stands under every key of a finished file with the plan, both ways.
+pub(super) fn compare(back: &ReadBack, expected: &[(String, String)]) -> Result<(), SheetError> {
+    let plain = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for (tag, text) in expected {
+        let stands = found(back, tag).unwrap_or_default();
+        // Digests may be broken inside a word.
+        let same = if matches!(tag.as_str(), "digest" | "head") {
+            stands.replace(' ', "") == text.replace(' ', "")
+        } else {
+            plain(&stands) == plain(text)
+        };
+        if !same {
+            return Err(SheetError::Number { tag: tag.clone(), expected: text.clone(), found: stands });
+        }
+    }
+    for run in back.runs() {
+        let Some(tag) = run.tag.as_deref() else { continue };
+        let base = tag.rsplit_once('.').filter(|(_, last)| last.bytes().all(|b| b.is_ascii_digit()));
+        let known = |key: &str| expected.iter().any(|(tag, _)| tag == key);
+        if !known(tag) && !base.is_some_and(|(base, _)| known(base)) {
+            return Err(SheetError::Number {
+                tag: tag.to_owned(),
+                expected: String::new(),
+                found: run.text.clone(),
+            });
+        }
+    }
+    Ok(())
+}

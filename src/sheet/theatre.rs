@@ -1,0 +1,339 @@
+//! Page 1, for theatre: safe alone if the others are lost.
+
+use super::block::{LEFT, RIGHT, WIDTH, blank, fitted, grey, label, lines, tagged_lines, tick_box, value};
+use super::diagram::{self, DIAGRAM_MM};
+use super::error::SheetError;
+use super::frame::{Frame, TOP};
+use super::marking;
+use super::view::View;
+use super::words::{self, NOT_STATED};
+use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
+use crate::plan::{Approval, Entered, Released, Turn};
+use crate::units::round;
+
+/// Left edge and width of the column beside the diagram, mm.
+const COLUMN: f64 = 124.0;
+const COLUMN_WIDTH: f64 = RIGHT - COLUMN;
+/// Inside distance of a box, mm.
+const INSET: f64 = 3.0;
+/// Tops of the strips below the diagram, mm.
+const TIME_OUT: f64 = 202.5;
+const AS_DONE: f64 = 224.0;
+const FOOT_ROW: f64 = 243.5;
+/// Places of seal and approval on this page, mm.
+pub(super) const SEAL_AT: (f64, f64) = (106.0, 245.5);
+pub(super) const APPROVAL_AT: (f64, f64) = (106.0, 261.5);
+
+fn outline(page: &mut Page, top: f64, left: f64, width: f64, height: f64, heavy: bool) {
+    let stroke = Stroke::solid(if heavy { 0.8 } else { 0.35 });
+    page.rounded((left, top), width, height, 1.2, Paint::outline(stroke));
+}
+
+/// Builds the page.
+pub(super) fn page(
+    frame: &Frame<'_>,
+    released: &Released,
+    code: &str,
+    clear: &str,
+) -> Result<Page, SheetError> {
+    let mut page = frame.begin()?;
+    operation(&mut page, frame, released)?;
+    lens(&mut page, released)?;
+    let top = match &released.plan().computation().lens.entered {
+        Some(entered) => {
+            entered_strip(&mut page, entered)?;
+            80.5
+        }
+        None => 71.5,
+    };
+    picture(&mut page, released, top)?;
+    let mut y = top;
+    y = axis(&mut page, released, y)?;
+    y = turns(&mut page, released, y)?;
+    y = incision(&mut page, released, y)?;
+    backup(&mut page, released, y, top + 5.0 + DIAGRAM_MM)?;
+    time_out(&mut page)?;
+    as_done(&mut page);
+    foot_row(&mut page, frame, released, code, clear)?;
+    Ok(page)
+}
+
+fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<(), SheetError> {
+    let plan = released.plan();
+    let entry = &plan.cleared().case().entry;
+    let facts = frame.facts;
+    let sizes = [(10.0, 1), (10.0, 2), (8.5, 2), (8.0, 3)];
+    let y = TOP + 2.0;
+    let procedure = entry.procedure.as_ref().map_or(NOT_STATED, |p| p.value.printed());
+    value(page, (LEFT, y), 54.0, "PROCEDURE", "the procedure", procedure, &sizes)?;
+    let surgeon = words::legible(&plan.order().surgeon.name);
+    value(page, (69.0, y), 38.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
+    let day = entry.date.as_ref().map_or_else(|| NOT_STATED.to_owned(), |d| words::date(d.value));
+    value(page, (110.0, y), 25.0, "OPERATION", "the day of the operation", &day, &sizes)?;
+    label(page, 137.0, y, "TARGET");
+    let target = words::signed(plan.computation().target);
+    page.tagged(137.0, y + 1.2 + super::block::leading(10.0) * 0.86, Style::bold(10.0), target, "target");
+    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| format!(", {}", words::legible(t)));
+    let place = format!("{}{theatre}", words::legible(&facts.site));
+    value(page, (155.0, y), RIGHT - 155.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
+}
+
+/// The one line AS ON THE BOX, in one piece or broken before its powers; a number is never torn from its sign or unit.
+fn lens(page: &mut Page, released: &Released) -> Result<(), SheetError> {
+    let lens = &released.plan().computation().lens;
+    outline(page, 53.0, LEFT, WIDTH, 14.5, true);
+    label(page, LEFT + INSET, 57.0, "LENS, AS ON THE BOX");
+    let room = WIDTH - 2.0 * INSET;
+    if let Some(style) = layout::fit(&lens.box_line, room, Style::bold(21.0), 13.0)? {
+        page.tagged(LEFT + INSET, 64.8, style, lens.box_line.as_str(), "lens.box");
+        return Ok(());
+    }
+    let too_long = || SheetError::DoesNotFit { what: "the line on the box", text: lens.box_line.clone() };
+    let (name, powers) = lens.box_line.split_once("  ").ok_or_else(too_long)?;
+    for (text, y, tag, most) in [(name, 61.0, "lens.box.1", 12.0), (powers, 66.2, "lens.box.2", 13.0)] {
+        let style = layout::fit(text, room, Style::bold(most), 8.0)?.ok_or_else(too_long)?;
+        page.tagged(LEFT + INSET, y, style, text, tag);
+    }
+    Ok(())
+}
+
+fn entered_strip(page: &mut Page, entered: &Entered) -> Result<(), SheetError> {
+    outline(page, 69.0, LEFT, WIDTH, 11.5, false);
+    let room = WIDTH - 2.0 * INSET;
+    let text = format!("ENTERED BY {}, NOT COMPUTED", words::legible(&entered.by));
+    let (style, broken) =
+        fitted("who entered the lens", &text, room, Style::bold(11.0), &[(11.0, 1), (9.0, 1), (8.0, 1)])?;
+    lines(page, LEFT + INSET, 73.0, style, &broken);
+    let why =
+        format!("Source: {}. Reason: {}.", words::legible(&entered.source), words::legible(&entered.reason));
+    let small = Style::regular(8.5);
+    match fitted("source and reason", &why, room, small, &[(8.5, 1), (8.0, 2)]) {
+        Ok((style, broken)) => lines(page, LEFT + INSET, 76.6, style, &broken),
+        Err(SheetError::DoesNotFit { .. }) => {
+            lines(page, LEFT + INSET, 76.6, small, &["Source and reason stand in full on page 3.".to_owned()])
+        }
+        Err(error) => return Err(error),
+    };
+    Ok(())
+}
+
+fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetError> {
+    let view = View::From(released.plan().order().seat);
+    page.text(LEFT, top + 2.5, Style::bold(9.5), view.caption());
+    page.text(
+        LEFT,
+        top + 6.3,
+        Style::regular(8.0),
+        "Surgeon at the bottom of the picture. 12 h is the patient's forehead, from every seat.",
+    );
+    diagram::theatre(page, (LEFT, top + 5.5), released)?;
+    let legend = if diagram::line_across(released).is_none() {
+        "No line: the lens has no axis. Bar on the limbus: incision."
+    } else if released.plan().computation().lens.axis.is_some() {
+        "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
+    } else {
+        "Heavy line: steep meridian. Bar on the limbus: incision."
+    };
+    page.text(LEFT, top + 5.5 + DIAGRAM_MM + 2.4, Style::regular(8.0), legend);
+    Ok(())
+}
+
+fn axis(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
+    let height = 33.0;
+    outline(page, top, COLUMN, COLUMN_WIDTH, height, true);
+    label(page, COLUMN + INSET, top + 4.8, "LENS AXIS");
+    let centre = COLUMN + COLUMN_WIDTH / 2.0;
+    let lens = &released.plan().computation().lens;
+    match lens.axis {
+        Some(axis) => {
+            let digits = round::meridian(axis);
+            let style = Style::bold(64.0);
+            let width = layout::measure(&digits, style)?;
+            page.tagged(centre - width / 2.0, top + 23.6, style, digits, "lens.axis");
+            page.text(centre + width / 2.0 + 0.8, top + 17.4, Style::bold(36.0), "°");
+            let note = "the lens marks lie on this meridian of the eye";
+            page.text(centre, top + 29.4, Style::regular(8.5).centred(), note);
+        }
+        None => {
+            page.text(centre, top + 17.5, Style::bold(30.0).centred(), "NO AXIS");
+            page.text(centre, top + 25.0, Style::bold(11.0).centred(), "spherical lens");
+        }
+    }
+    Ok(top + height + 2.0)
+}
+
+fn turn(page: &mut Page, x: f64, top: f64, name: &str, tag: &str, turn: &Turn) {
+    label(page, x, top, &format!("FROM THE {name} MARK"));
+    page.tagged(x, top + 10.2, Style::bold(25.0), round::fixed(turn.degrees, 0), tag);
+    page.tagged(x, top + 15.2, Style::bold(11.5), turn.direction.word(), format!("{tag}.direction"));
+}
+
+fn turns(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
+    let height = 45.0;
+    outline(page, top, COLUMN, COLUMN_WIDTH, height, false);
+    let x = COLUMN + INSET;
+    let room = COLUMN_WIDTH - 2.0 * INSET;
+    label(page, x, top + 4.6, "TURN FROM THE MARKS");
+    let Some(marking) = marking::on_paper(released) else {
+        page.text(x, top + 14.0, Style::bold(12.0), "none: the lens has no axis");
+        return Ok(top + height + 2.0);
+    };
+    let aside = COLUMN + COLUMN_WIDTH - INSET;
+    if marking.marks.are_entered() {
+        let text = marking::marks_measured(&marking);
+        page.tagged(aside, top + 4.6, Style::bold(8.0).right(), text, "marks");
+    } else {
+        page.text(aside, top + 4.6, Style::regular(8.0).right(), "through the upper lid");
+    }
+    turn(page, x, top + 10.4, "NASAL", "turn.nasal", &marking.from_nasal);
+    turn(page, x + 36.0, top + 10.4, "TEMPORAL", "turn.temporal", &marking.from_temporal);
+    let small = Style::regular(8.5);
+    let sum = format!("{} {}", marking::sum_words(&marking), round::fixed(marking.sum_deg, 0));
+    let mut y = top + 30.4;
+    page.tagged(x, y, small, sum, "turn.sum");
+    y += super::block::leading(8.5) + 0.4;
+    let how = "RING ON THE MARKS: lay the ring's 0-180 line through both marks and read the axis on the ring; no table. \
+        Clockwise is as seen through the microscope, the same from every seat.";
+    let broken = layout::wrap(how, room, Style::regular(8.0))?;
+    lines(page, x, y, Style::regular(8.0), &broken);
+    Ok(top + height + 2.0)
+}
+
+fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
+    let height = 17.0;
+    outline(page, top, COLUMN, COLUMN_WIDTH, height, false);
+    let x = COLUMN + INSET;
+    let room = COLUMN_WIDTH - 2.0 * INSET;
+    label(page, x, top + 4.4, "INCISION");
+    let plan = released.plan();
+    let Some(incision) = &plan.computation().incision else {
+        page.text(x, top + 9.4, Style::bold(10.0), "no place stated: nothing was added for it");
+        return Ok(top + height + 2.0);
+    };
+    let place = words::incision_place(plan.computation().eye, incision.at);
+    let (style, broken) = fitted(
+        "the place of the incision",
+        &place,
+        room,
+        Style::bold(10.5),
+        &[(10.5, 1), (9.5, 1), (8.5, 1), (8.0, 1)],
+    )?;
+    tagged_lines(page, x, top + 9.2, style, &broken, "incision.at");
+    let effect = if plan.order().surgeon.incision.is_some() {
+        words::incision_effect(incision.at, incision.flattening)
+    } else {
+        "No effect stated by the surgeon: nothing added.".to_owned()
+    };
+    page.tagged(x, top + 13.4, Style::regular(9.0), effect, "incision.effect");
+    if let Some(width) = incision.width {
+        let text = format!("{} wide", words::millimetres(width, 1));
+        page.tagged(
+            COLUMN + COLUMN_WIDTH - INSET,
+            top + 4.4,
+            Style::bold(9.5).right(),
+            text,
+            "incision.width",
+        );
+    }
+    Ok(top + height + 2.0)
+}
+
+fn backup(page: &mut Page, released: &Released, top: f64, bottom: f64) -> Result<(), SheetError> {
+    let height = bottom - top;
+    outline(page, top, COLUMN, COLUMN_WIDTH, height, false);
+    let x = COLUMN + INSET;
+    label(page, x, top + 4.2, "BACKUP LENS, by the surgeon's file");
+    let text = released.plan().order().surgeon.backup.as_deref().map(words::legible);
+    let text = text.filter(|t| !t.trim().is_empty()).unwrap_or_else(|| "none stated".to_owned());
+    let sizes = [(10.0, 1), (9.0, 2), (8.0, 2), (8.0, 3)];
+    let (style, broken) =
+        fitted("the backup lens", &text, COLUMN_WIDTH - 2.0 * INSET, Style::bold(10.0), &sizes)?;
+    lines(page, x, top + 8.4, style, &broken);
+    Ok(())
+}
+
+fn time_out(page: &mut Page) -> Result<(), PageError> {
+    outline(page, TIME_OUT, LEFT, WIDTH, 19.5, false);
+    page.text(
+        LEFT + INSET,
+        TIME_OUT + 4.6,
+        Style::bold(9.0),
+        "TIME-OUT: read aloud, two people tick each. Anyone's doubt is a stop.",
+    );
+    let items = [
+        "Full name and birth date",
+        "Eye, against consent and skin mark",
+        "Lens, power, cylinder against the box",
+        "Axis, against the diagram",
+        "This version: code shows CURRENT",
+    ];
+    let each = (WIDTH - 2.0 * INSET) / 5.0;
+    let mut x = LEFT + INSET;
+    for item in items {
+        tick_box(page, (x, TIME_OUT + 8.4), 4.2);
+        tick_box(page, (x + 5.2, TIME_OUT + 8.4), 4.2);
+        let style = Style::regular(8.5);
+        let broken = layout::wrap(item, each - 12.5, style)?;
+        lines(page, x + 11.0, TIME_OUT + 10.6, style, &broken);
+        x += each;
+    }
+    Ok(())
+}
+
+fn as_done(page: &mut Page) {
+    outline(page, AS_DONE, LEFT, WIDTH, 17.5, false);
+    label(page, LEFT + INSET, AS_DONE + 4.4, "AS DONE");
+    let style = Style::regular(8.5);
+    let y = AS_DONE + 8.6;
+    for (x, text, from, width, unit) in [
+        (LEFT + INSET, "Axis at the end", 23.0, 15.0, "°"),
+        (60.0, "Incision at", 16.5, 14.0, "°"),
+        (98.0, "width", 9.0, 13.0, "mm"),
+        (130.0, "Lens serial number", 27.5, 37.5, ""),
+    ] {
+        page.text(x, y, style, text);
+        blank(page, x + from, y + 0.6, width);
+        if !unit.is_empty() {
+            page.text(x + from + width + 0.8, y, style, unit);
+        }
+    }
+    let y = AS_DONE + 14.8;
+    page.text(LEFT + INSET, y, style, "Other than planned, and why");
+    blank(page, LEFT + INSET + 41.0, y + 0.6, 68.0);
+    page.text(130.0, y, style, "Name, time");
+    blank(page, 130.0 + 17.0, y + 0.6, 48.0);
+}
+
+fn foot_row(
+    page: &mut Page,
+    frame: &Frame<'_>,
+    released: &Released,
+    code: &str,
+    clear: &str,
+) -> Result<(), SheetError> {
+    page.qr((LEFT, FOOT_ROW), 34.0, code);
+    let x = 49.0;
+    label(page, x, FOOT_ROW + 4.2, "CODE OF THIS SHEET");
+    page.tagged(x, FOOT_ROW + 9.8, Style::bold(13.0), clear, "code");
+    let mut y = FOOT_ROW + 14.0;
+    let unproven = frame.facts.unauthenticated
+        || matches!(released.approval(), Approval::Surgeon { authenticated: false, .. })
+        || released.answers().iter().any(|answer| !answer.authenticated);
+    let note = if unproven {
+        "ANSWERED OR APPROVED WITHOUT PROOF OF IDENTITY"
+    } else {
+        "Later versions and withdrawals show when the code is checked."
+    };
+    let style = if unproven { Style::bold(8.0) } else { Style::regular(8.0).inked(grey(0.25)) };
+    for line in layout::wrap(note, 53.0, style)? {
+        page.text(x, y, style, line);
+        y += super::block::leading(8.0);
+    }
+    let rule = FOOT_ROW + 26.5;
+    page.line((x, rule), (x + 50.0, rule), Stroke::solid(0.4));
+    for end in [x, x + 50.0] {
+        page.line((end, rule - 1.5), (end, rule + 1.5), Stroke::solid(0.4));
+    }
+    page.text(x, rule + 5.0, Style::regular(8.0), "50 mm: if not, the print is scaled");
+    Ok(())
+}
