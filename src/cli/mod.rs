@@ -5,6 +5,8 @@
 
 mod answer;
 mod cases;
+mod demo;
+mod demo_files;
 mod failure;
 mod init;
 mod on_site;
@@ -29,6 +31,7 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::DemoArguments),
     Init(init::InitArguments),
     Once(once::OnceArguments),
     Cases(cases::CasesArguments),
@@ -39,6 +42,7 @@ enum Command {
 impl Command {
     fn json(&self) -> bool {
         match self {
+            Self::Demo(arguments) => arguments.json,
             Self::Once(arguments) => arguments.json,
             Self::Cases(arguments) => arguments.json,
             Self::Plan(arguments) => arguments.json,
@@ -73,6 +77,7 @@ pub fn main() -> std::process::ExitCode {
     };
     let json = arguments.command.json();
     let ended = match arguments.command {
+        Command::Demo(arguments) => demo::run(&arguments),
         Command::Init(arguments) => init::run(&arguments),
         Command::Once(arguments) => once::run(&arguments),
         Command::Cases(arguments) => cases::run(&arguments),

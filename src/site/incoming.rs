@@ -85,7 +85,8 @@ impl Incoming {
         self.mode.value
     }
 
-    /// How long a file must stay unchanged, in seconds, from 1 to 3600.
+    /// How long a file must stay unchanged, in seconds, up to 3600; 0 only where no writer can be met half-way, on a test
+    /// or demo site.
     pub const fn settle_seconds(&self) -> u32 {
         self.settle_seconds.value
     }
@@ -241,6 +242,20 @@ impl Incoming {
     }
 }
 
+/// Refuses a folder of a live site whose files need not stand still.
+pub(super) fn all_settle(incoming: &[Incoming]) -> Result<(), SiteError> {
+    match incoming.iter().find(|folder| folder.settle_seconds() == 0) {
+        None => Ok(()),
+        Some(folder) => Err(SiteError::Conflict {
+            spot: folder.spots.folder.clone(),
+            key: format!("{INCOMING_TABLE}.settle_seconds"),
+            found: "0".to_owned(),
+            problem: "on a live site a file must stand still before it is taken".to_owned(),
+            next: "set `settle_seconds` to 1 or more".to_owned(),
+        }),
+    }
+}
+
 fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> {
     table.only(&names(&INCOMING), top)?;
     let folder = table
@@ -263,7 +278,7 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
     })?;
     let mode = table.word("mode", &["own", "look"], Mode::from_word)?;
     let zone = read_zone(&mut table)?;
-    let settle_seconds = table.whole("settle_seconds", 1, 3600)?;
+    let settle_seconds = table.whole("settle_seconds", 0, 3600)?;
     let templates = table.texts("templates")?;
     let index = table.number("index", "a keratometric index from 1.3 to 1.4", |value| {
         KeratometricIndex::from_reading(value).is_ok()

@@ -1,7 +1,7 @@
 //! `site.toml`.
 
 use super::error::SiteError;
-use super::incoming::{Incoming, quoted, read_incoming, read_zone, time_zone};
+use super::incoming::{Incoming, all_settle, quoted, read_incoming, read_zone, time_zone};
 use super::keys::{BUDGET_TABLE, INCOMING_TABLE, Key, THRESHOLDS_TABLE, TOP, names};
 use super::limits::{Origins, WINDOW, describe_budget, describe_thresholds, read_budget, read_thresholds};
 use super::reader::{Read, Reader, or_default};
@@ -171,6 +171,9 @@ impl SiteFile {
         let mut plan = plan::Settings::default();
         let budget = read_budget(file.table(BUDGET_TABLE)?, &mut plan, &top)?;
         let incoming = read_incoming(file.tables(INCOMING_TABLE)?, &top)?;
+        if live {
+            all_settle(&incoming)?;
+        }
 
         Ok(Self {
             kind: kind.valued(),

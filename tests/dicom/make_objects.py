@@ -662,8 +662,11 @@ def main():
         out = Path(sys.argv[3])
         out.mkdir(parents=True, exist_ok=True)
         for patient in json.loads(Path(sys.argv[2]).read_text()):
-            (out / f"{patient['file']}-ker.dcm").write_bytes(whole(ker(patient)))
-            (out / f"{patient['file']}-oam.dcm").write_bytes(whole(oam(patient)))
+            for kind, make in (("ker", ker), ("oam", oam)):
+                made = make(patient)
+                if not patient["name"].isascii():
+                    made.SpecificCharacterSet = "ISO_IR 192"
+                (out / f"{patient['file']}-{kind}.dcm").write_bytes(whole(made))
         return
     files = here / "files"
     manifest = {}
