@@ -66,6 +66,7 @@ impl PassReport {
             || self.views.strangers > 0
             || self.clock_behind
             || self.taking.disk_low
+            || self.taking.strange > 0
             || self.cases.iter().any(|case| case.state != State::Released)
     }
 }
