@@ -85,6 +85,13 @@ pub(crate) fn list_with(number: &str, old: &str, new: &str) -> String {
     lines.join("\n") + "\n"
 }
 
+/// Puts a second toric family beside the demo's: `Fell T`, with steps of other names.
+pub(crate) fn another_lens(clinic: &Clinic) {
+    let tarn = String::from_utf8(repo_file("demo-data/lenses/tarn-t.toml")).unwrap();
+    let fell = with(&with(&tarn, "code = \"T", "code = \"F"), "\"Tarn T\"", "\"Fell T\"");
+    std::fs::write(clinic.root().join("lenses/fell-t.toml"), fell).unwrap();
+}
+
 /// A keratometer's export: number, name, birth, sex, time, rows of eye, flat power, its meridian, steep power, its meridian.
 pub(crate) fn keratometer(
     person: (&str, &str, &str, &str),
