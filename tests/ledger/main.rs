@@ -18,3 +18,6 @@ mod processes;
 mod python;
 mod records;
 mod tamper;
+
+#[path = "../support/tools.rs"]
+mod tools;

@@ -10,3 +10,6 @@
 )]
 
 mod toric_eyes;
+
+#[path = "../support/tools.rs"]
+mod tools;
