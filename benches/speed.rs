@@ -4,6 +4,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a step that fails stops the timing")]
 
+use std::fmt::Write as _;
 use std::hint::black_box;
 
 use axiswright::bridge::{Considered, Outcome, consider};
@@ -72,7 +73,7 @@ fn export(patients: usize) -> String {
     let mut text = String::from("Number;Measured;Eye;Flat [D];Flat axis;Steep [D];Steep axis\n");
     for patient in 0..patients {
         for (eye, flat, steep) in [("R", "42,67", "44,65"), ("L", "42,79", "44,42")] {
-            text += &format!("AX-{patient:06};2026-03-02 09:02;{eye};{flat};174;{steep};84\n");
+            writeln!(text, "AX-{patient:06};2026-03-02 09:02;{eye};{flat};174;{steep};84").unwrap();
         }
     }
     text
