@@ -85,7 +85,8 @@ impl Refusal {
 
 /// A text from outside on one line of a note: what would break the line, or turn the direction of reading, becomes `_`.
 fn one_line(text: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let turns =
+        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     text.chars().map(|c| if c.is_control() || turns(c) { '_' } else { c }).collect()
 }
 

@@ -77,7 +77,7 @@ fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<
     label(page, 131.5, y, "TARGET");
     let target = words::signed(plan.computation().target);
     page.tagged(131.5, y + 1.2 + super::block::leading(10.0) * 0.86, Style::bold(10.0), target, "target");
-    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| theatre_line(t));
+    let theatre = facts.theatre.as_deref().map_or_else(String::new, theatre_line);
     let place = format!("{}{theatre}", words::legible(&facts.site));
     value(page, (149.0, y), RIGHT - 149.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
 }

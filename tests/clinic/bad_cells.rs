@@ -55,7 +55,13 @@ fn bad() -> Vec<Bad> {
         ("decimal point", "44,12", "44.12", "decimal sign `,`", "line 6, column 8"),
         ("quote that is not closed", left, &left.replacen(";R", ";\"R", 1), "closing quote", "line 6"),
         ("a cell too many", "44,12;", "44;12;", "number of cells", "line 6"),
-        ("a day that is none", "02.03.2026;11:02:20;OS", "31.02.2026;11:02:20;OS", "exam.time", "line 6, column 5"),
+        (
+            "a day that is none",
+            "02.03.2026;11:02:20;OS",
+            "31.02.2026;11:02:20;OS",
+            "exam.time",
+            "line 6, column 5",
+        ),
         ("fewer rows than stated", "END;2", "END;3", "footer", "line"),
     ] {
         add(what, with(&sound, old, new).into_bytes(), says, place);
@@ -108,7 +114,10 @@ fn a_file_with_one_thing_wrong_is_refused_whole_and_its_twin_is_read() {
     clinic.put("halden-k2", SELMA_FILE, selma());
     assert_eq!(clinic.pass().refused, 0);
     assert_eq!(clinic.standing("EL-20479", Eye::Left), (State::Released, Some(1)));
-    assert_eq!(others(&clinic), before.into_iter().filter(|(case, _)| case != "EL-20479 left").collect::<Vec<_>>());
+    assert_eq!(
+        others(&clinic),
+        before.into_iter().filter(|(case, _)| case != "EL-20479 left").collect::<Vec<_>>()
+    );
 }
 
 fn others(clinic: &Clinic) -> Vec<(String, crate::clinic::Said)> {

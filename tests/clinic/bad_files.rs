@@ -65,7 +65,7 @@ fn broken_objects_are_refused_and_the_sound_one_is_read() {
     }
     let began = Instant::now();
     let report = clinic.pass();
-    assert!(began.elapsed() < Duration::from_secs(60), "{:?}", began.elapsed());
+    assert!(began.elapsed() < Duration::from_mins(1), "{:?}", began.elapsed());
     assert_eq!(report.refused, 5);
     let refusals = clinic.refusals();
     for (name, bytes, says) in &bad {
@@ -92,12 +92,24 @@ fn what_is_no_export_is_refused() {
     assert!(novel.len() > 5_000_000);
     let keratometer = export("halden-k2", "K2_EL-20417_B_20260302.csv");
     let bad: [(&str, &str, Vec<u8>, &str, &str); 8] = [
-        ("halden-k2", "print-out.pdf", b"%PDF-1.7\n%\xE2\xE3\xCF\xD3\n".to_vec(), "PDF", "export as CSV or DICOM"),
+        (
+            "halden-k2",
+            "print-out.pdf",
+            b"%PDF-1.7\n%\xE2\xE3\xCF\xD3\n".to_vec(),
+            "PDF",
+            "export as CSV or DICOM",
+        ),
         ("orrin-b1", "all.zip", archive.clone(), "ZIP", "export as CSV or DICOM"),
         ("theatre-lists", "list.xlsx", archive, "ZIP", "export as CSV or DICOM"),
         ("halden-k2", "novel.csv", novel, "5280000 bytes", "look at what the device"),
         ("halden-k2", "theatre2_2026-03-10.csv", list().into_bytes(), "D06 (wrong-folder)", "move the file"),
-        ("vellan-t1", "theatre2_2026-03-10.csv", list().replace("B-31", "B-32").into_bytes(), "D06", "move the file"),
+        (
+            "vellan-t1",
+            "theatre2_2026-03-10.csv",
+            list().replace("B-31", "B-32").into_bytes(),
+            "D06",
+            "move the file",
+        ),
         ("theatre-lists", "K2_EL-20417_B_20260302.csv", keratometer, "D06 (wrong-folder)", "move the file"),
         ("theatre-lists", OBJECT, export("vellan-t1", OBJECT), "D06 (wrong-folder)", "move the file"),
     ];
@@ -131,12 +143,16 @@ fn what_is_no_file_stays_where_it_is_and_is_counted() {
     let secret = clinic.root().join("site.secret");
     std::os::unix::fs::symlink(&secret, folder.join("K2_EL-20479_B_link.csv")).unwrap();
     std::os::unix::fs::symlink("/nowhere", folder.join("dangling.csv")).unwrap();
-    rustix::fs::mkfifoat(rustix::fs::CWD, folder.join("pipe.csv"), rustix::fs::Mode::RUSR | rustix::fs::Mode::WUSR)
-        .unwrap();
+    rustix::fs::mkfifoat(
+        rustix::fs::CWD,
+        folder.join("pipe.csv"),
+        rustix::fs::Mode::RUSR | rustix::fs::Mode::WUSR,
+    )
+    .unwrap();
     clinic.put("halden-k2", crate::clinic::SELMA_FILE, crate::clinic::selma());
     let began = Instant::now();
     let report = clinic.pass();
-    assert!(began.elapsed() < Duration::from_secs(60), "a pipe is not waited for");
+    assert!(began.elapsed() < Duration::from_mins(1), "a pipe is not waited for");
     assert_eq!((report.taking.taken, report.taking.strange, report.refused), (1, 4, 0));
     let left: Vec<String> = names_in(&folder).into_iter().filter(|name| !name.starts_with('.')).collect();
     assert_eq!(left, ["K2_EL-20479_B_link.csv", "archive", "dangling.csv", "pipe.csv"]);

@@ -45,12 +45,15 @@ fn a_line_with_one_thing_wrong_blocks_its_case_only() {
         assert_eq!(open_codes(case), [code], "{what}");
         let finding =
             case.considered.findings.iter().find(|finding| finding.code().reference() == code).unwrap();
-        let places: Vec<String> = finding.places().iter().map(|place| place.with_name()).collect();
+        let places: Vec<String> = finding.places().iter().map(axiswright::model::Place::with_name).collect();
         assert!(places.iter().any(|place| place.starts_with("changed.csv, line 2")), "{what}: {places:?}");
         assert!(finding.next_step().is_some_and(|next| !next.is_empty()), "{what}");
         // Its sheet is gone, its slip is there, and nobody else's case has changed.
         assert!(case.record.current().is_none(), "{what}");
-        assert!(clinic.root().join(format!("held/{}_v{}.pdf", case.id(), case.record.next_version())).exists(), "{what}");
+        assert!(
+            clinic.root().join(format!("held/{}_v{}.pdf", case.id(), case.record.next_version())).exists(),
+            "{what}"
+        );
         let label = crate::clinic::label(case);
         let rest = |said: &std::collections::BTreeMap<String, crate::clinic::Said>| {
             said.iter()
@@ -75,9 +78,19 @@ fn a_list_that_cannot_be_read_is_refused_whole() {
     let bad: [(&str, String, &str, &str); 6] = [
         ("an unknown eye code", list_with("B-3101", ",R,", ",X,"), "L03", "line 2, column 10 `Eye`"),
         ("an unquoted decimal comma", list_with("B-3101", "-0.25", "-0,25"), "number of cells", "line 2"),
-        ("a quoted decimal comma", list_with("B-3101", "-0.25", "\"-0,25\""), "decimal sign", "line 2, column 13"),
+        (
+            "a quoted decimal comma",
+            list_with("B-3101", "-0.25", "\"-0,25\""),
+            "decimal sign",
+            "line 2, column 13",
+        ),
         ("a quote that is not closed", list_with("B-3101", "Odile", "\"Odile"), "quote", "line 2"),
-        ("an unknown procedure", list_with("B-3101", "Phaco + toric lens", "Phaco + toric lense"), "list.procedure", "line 2, column 11"),
+        (
+            "an unknown procedure",
+            list_with("B-3101", "Phaco + toric lens", "Phaco + toric lense"),
+            "list.procedure",
+            "line 2, column 11",
+        ),
         ("no day", list_with("B-3101", "2026-03-10", ""), "list.date", "line 2, column 2"),
     ];
     for (number, (_, text, ..)) in bad.iter().enumerate() {

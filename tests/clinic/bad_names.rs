@@ -56,7 +56,9 @@ fn a_strange_name_leads_nowhere() {
         let refusal = refusals.iter().find(|refusal| refusal.bytes == content.as_bytes()).unwrap();
         let shown = String::from_utf8_lossy(name);
         assert!(refusal.folder.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.".contains(&b)), "{shown}");
-        let control = |c: char| c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        let control = |c: char| {
+            c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+        };
         assert!(!refusal.reason.contains(control), "{shown}: {:?}", refusal.reason);
         // One line each: a name forges none.
         for word in ["what:", "where:", "next:", "folder:", "taken:"] {

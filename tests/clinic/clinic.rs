@@ -214,9 +214,11 @@ impl Clinic {
             site_toml: Some(text),
         };
         init(&clinic.root(), &request, clinic.now).unwrap();
-        for (from, to) in
-            [("demo-data/lenses", "lenses"), ("demo-data/surgeons", "surgeons"), ("templates/mappings", "mappings")]
-        {
+        for (from, to) in [
+            ("demo-data/lenses", "lenses"),
+            ("demo-data/surgeons", "surgeons"),
+            ("templates/mappings", "mappings"),
+        ] {
             for name in names_in(&repo(from)) {
                 std::fs::copy(repo(from).join(&name), clinic.root().join(to).join(&name)).unwrap();
             }
@@ -354,7 +356,9 @@ impl Clinic {
     pub(crate) fn keeps(&self, bytes: &[u8]) -> bool {
         let kept = self.root().join("kept");
         names_in(&kept).iter().any(|shelf| {
-            names_in(&kept.join(shelf)).iter().any(|name| std::fs::read(kept.join(shelf).join(name)).unwrap() == bytes)
+            names_in(&kept.join(shelf))
+                .iter()
+                .any(|name| std::fs::read(kept.join(shelf).join(name)).unwrap() == bytes)
         })
     }
 
@@ -393,7 +397,8 @@ impl Refusal {
 /// Whether a case is of this patient and eye.
 pub(crate) fn is(one: &Weighed, number: &str, eye: Option<Eye>) -> bool {
     let case = &one.considered.case;
-    case.eye == eye && case.entry.identity.number.as_ref().is_some_and(|own| own.value.comparable() == comparable(number))
+    case.eye == eye
+        && case.entry.identity.number.as_ref().is_some_and(|own| own.value.comparable() == comparable(number))
 }
 
 fn comparable(number: &str) -> String {
@@ -403,7 +408,13 @@ fn comparable(number: &str) -> String {
 /// Patient number and eye of a case.
 pub(crate) fn label(one: &Weighed) -> String {
     let case = &one.considered.case;
-    let number = case.entry.identity.number.as_ref().map(|number| number.value.as_written().to_owned()).unwrap_or_default();
+    let number = case
+        .entry
+        .identity
+        .number
+        .as_ref()
+        .map(|number| number.value.as_written().to_owned())
+        .unwrap_or_default();
     format!("{number} {}", case.eye.map_or("no eye", Eye::word))
 }
 

@@ -60,19 +60,22 @@ fn with_the_clock_behind_nothing_is_issued_until_a_person_confirms() {
 #[test]
 fn below_the_low_water_mark_nothing_is_taken() {
     let high = 1_000_000;
-    let mut clinic = Clinic::laid_out(|site| with(&site, "low_water_mb = 50", &format!("low_water_mb = {high}")));
+    let mut clinic =
+        Clinic::laid_out(|site| with(&site, "low_water_mb = 50", &format!("low_water_mb = {high}")));
     for (folder, name, bytes) in exports() {
         clinic.put(&folder, &name, &bytes);
     }
     if !durable::below_low_water(&clinic.root(), high * 1024 * 1024).unwrap() {
-        eprintln!("NOT CHECKED: more than {high} MB are free here, and no site may ask for more");
+        eprintln!("left out here: more than {high} MB are free here, and no site may ask for more");
         return;
     }
     let report = clinic.pass();
     assert!(report.taking.disk_low && report.waits());
     assert_eq!(report.taking.taken, 0);
-    let waiting: usize =
-        names_in(&clinic.root().join("incoming")).iter().map(|name| names_in(&clinic.incoming(name)).len()).sum();
+    let waiting: usize = names_in(&clinic.root().join("incoming"))
+        .iter()
+        .map(|name| names_in(&clinic.incoming(name)).len())
+        .sum();
     assert_eq!(waiting, exports().len());
     // The control: with the mark low, everything is taken.
     let site = clinic.root().join("site.toml");
@@ -80,7 +83,10 @@ fn below_the_low_water_mark_nothing_is_taken() {
     std::fs::write(&site, with(&text, &format!("low_water_mb = {high}"), "low_water_mb = 50")).unwrap();
     clinic.approve_settings();
     let report = clinic.pass();
-    assert_eq!((usize::try_from(report.taking.taken).unwrap(), report.taking.disk_low), (exports().len(), false));
+    assert_eq!(
+        (usize::try_from(report.taking.taken).unwrap(), report.taking.disk_low),
+        (exports().len(), false)
+    );
     assert_eq!(clinic.sheets().len(), 3);
 }
 

@@ -71,9 +71,14 @@ fn the_other_eye_is_another_case_and_the_first_is_withdrawn() {
     assert!(!clinic.said().contains_key("EL-20503 left"));
     let right = clinic.id(NIKOS, Eye::Right);
     assert_ne!(left, right);
-    assert!(clinic.sheets().keys().all(|name| !name.contains(left.as_str())), "the sheet of the other eye has left");
+    assert!(
+        clinic.sheets().keys().all(|name| !name.contains(left.as_str())),
+        "the sheet of the other eye has left"
+    );
     let notice = std::fs::read(clinic.root().join(format!("superseded/{left}_v1.pdf"))).unwrap();
-    assert!(texts(&notice).concat().iter().any(|text| text.contains("no longer") || text.contains("NO LONGER")));
+    assert!(
+        texts(&notice).concat().iter().any(|text| text.contains("no longer") || text.contains("NO LONGER"))
+    );
     clinic.put("theatre-lists", "a.csv", list());
     clinic.pass();
     assert_eq!(clinic.standing(NIKOS, Eye::Left), (State::Released, Some(2)));
@@ -86,7 +91,11 @@ fn an_entry_gone_from_a_newer_complete_list_takes_its_sheet_along() {
     let mut clinic = Clinic::busy();
     let before = clinic.said();
     let id = clinic.id(ODILE, Eye::Left);
-    clinic.put("theatre-lists", "shorter.csv", lines(&list(), |line| (!line.starts_with("B-3102")).then(|| line.to_owned())));
+    clinic.put(
+        "theatre-lists",
+        "shorter.csv",
+        lines(&list(), |line| (!line.starts_with("B-3102")).then(|| line.to_owned())),
+    );
     clinic.pass();
     let mut rest = before.clone();
     rest.remove("EL-20417 left");
@@ -95,7 +104,11 @@ fn an_entry_gone_from_a_newer_complete_list_takes_its_sheet_along() {
     let gone = clinic.events(1).into_iter().filter(|(kind, _)| kind == "withdrawn").collect::<Vec<_>>();
     assert!(gone.len() == 1 && gone[0].1.contains("entry-gone"), "{gone:?}");
     // A list for another theatre speaks for that theatre only.
-    clinic.put("theatre-lists", "elsewhere.csv", list_only("B-3102").replace(",2026-03-10,2,2,", ",2026-03-10,3,1,"));
+    clinic.put(
+        "theatre-lists",
+        "elsewhere.csv",
+        list_only("B-3102").replace(",2026-03-10,2,2,", ",2026-03-10,3,1,"),
+    );
     clinic.pass();
     assert_eq!(clinic.said(), before);
     assert_eq!(clinic.standing(ODILE, Eye::Left), (State::Released, Some(2)));
@@ -148,7 +161,11 @@ fn a_refused_list_leaves_the_earlier_one_in_force() {
     let before = clinic.said();
     clinic.put("theatre-lists", "cut.csv", &list()[..700]);
     clinic.put("theatre-lists", "empty.csv", "");
-    clinic.put("theatre-lists", "head only.csv", lines(&list(), |line| line.starts_with("Booking").then(|| line.to_owned())));
+    clinic.put(
+        "theatre-lists",
+        "head only.csv",
+        lines(&list(), |line| line.starts_with("Booking").then(|| line.to_owned())),
+    );
     clinic.pass();
     assert_eq!(clinic.said(), before);
     // The case that waits for a file still gets it.

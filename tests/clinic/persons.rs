@@ -97,8 +97,13 @@ fn what_cannot_be_answered_is_refused() {
         let error = answers(&clinic, case, which, reason).unwrap_err();
         assert!(error.contains(says), "{which}: {error}");
     }
-    let fingerprints: Vec<String> =
-        clinic.case("EL-20462", Eye::Right).considered.findings.iter().map(|f| f.fingerprint().to_string()).collect();
+    let fingerprints: Vec<String> = clinic
+        .case("EL-20462", Eye::Right)
+        .considered
+        .findings
+        .iter()
+        .map(|f| f.fingerprint().to_string())
+        .collect();
     for fingerprint in &fingerprints {
         assert!(answers(&clinic, &piet, fingerprint, "seen").unwrap_err().contains("it has no answer"));
     }

@@ -63,9 +63,13 @@ fn a_measurement_that_changes_the_step_makes_a_new_version() {
     let before = clinic.said();
     let id = clinic.id("EL-20417", Eye::Right);
     // Both instruments measure again and see less astigmatism.
-    let biometer = String::from_utf8_lossy(&export("orrin-b1", "B1_EL-20417_20260302.txt"))
-        .replace('\u{FFFD}', "?");
-    let biometer = with(&with(&biometer, "\t7.91\t9\t7.50\t99\t", "\t7.91\t9\t7.62\t99\t"), "2026-03-02 09:14", "2026-03-03 08:20");
+    let biometer =
+        String::from_utf8_lossy(&export("orrin-b1", "B1_EL-20417_20260302.txt")).replace('\u{FFFD}', "?");
+    let biometer = with(
+        &with(&biometer, "\t7.91\t9\t7.50\t99\t", "\t7.91\t9\t7.62\t99\t"),
+        "2026-03-02 09:14",
+        "2026-03-03 08:20",
+    );
     // The header's degree sign and micro sign in windows-1252.
     let original = export("orrin-b1", "B1_EL-20417_20260302.txt");
     let head = original.iter().position(|byte| *byte == b'\n').unwrap() + 1;
@@ -74,17 +78,25 @@ fn a_measurement_that_changes_the_step_makes_a_new_version() {
     let events = after(&mut clinic, &later("42,62", "8", "44,34", "98"));
     assert_eq!(clinic.standing("EL-20417", Eye::Right), (State::Released, Some(2)), "{events:?}");
     let step = |clinic: &Clinic| {
-        clinic.said()["EL-20417 right"].printed.iter().find(|(tag, _)| tag == "lens.cylinder").unwrap().1.clone()
+        clinic.said()["EL-20417 right"]
+            .printed
+            .iter()
+            .find(|(tag, _)| tag == "lens.cylinder")
+            .unwrap()
+            .1
+            .clone()
     };
-    let old = before["EL-20417 right"].printed.iter().find(|(tag, _)| tag == "lens.cylinder").unwrap().1.clone();
+    let old =
+        before["EL-20417 right"].printed.iter().find(|(tag, _)| tag == "lens.cylinder").unwrap().1.clone();
     assert_ne!(step(&clinic), old);
-    let mut of_the_case: Vec<&str> = events
-        .iter()
-        .filter(|(_, body)| body.contains(id.as_str()))
-        .map(|(kind, _)| kind.as_str())
-        .collect();
+    let mut of_the_case: Vec<&str> =
+        events.iter().filter(|(_, body)| body.contains(id.as_str())).map(|(kind, _)| kind.as_str()).collect();
     of_the_case.dedup();
-    assert_eq!(of_the_case, ["withdrawn", "issuing", "issued"], "the old one leaves before the new one is begun");
+    assert_eq!(
+        of_the_case,
+        ["withdrawn", "issuing", "issued"],
+        "the old one leaves before the new one is begun"
+    );
     assert!(events.iter().any(|(kind, body)| kind == "withdrawn" && body.contains("superseded")));
     // The left eye, measured again with the same values, stands.
     assert_eq!(clinic.standing("EL-20417", Eye::Left), (State::Released, Some(1)));
@@ -104,7 +116,11 @@ fn a_new_disagreement_withdraws_the_sheet_and_puts_a_slip() {
     assert!(clinic.sheets().keys().all(|name| !name.contains(id.as_str())));
     assert!(slip.exists());
     assert!(clinic.root().join(format!("superseded/{id}_v1.pdf")).exists());
-    assert!(events.iter().any(|(kind, body)| kind == "withdrawn" && body.contains(id.as_str()) && body.contains("held")));
+    assert!(
+        events
+            .iter()
+            .any(|(kind, body)| kind == "withdrawn" && body.contains(id.as_str()) && body.contains("held"))
+    );
     assert_eq!(clinic.standing("EL-20417", Eye::Left), (State::Released, Some(1)));
 }
 
