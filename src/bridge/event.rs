@@ -156,6 +156,11 @@ pub enum Event {
         /// Whose account.
         login: String,
     },
+    /// The wall clock stepped against the monotonic clock.
+    ClockStepped {
+        /// By how many seconds, positive forward.
+        seconds: i64,
+    },
     /// A person confirmed that the clock is right though it is behind the last record.
     ClockConfirmed {
         /// Note with who.

@@ -116,6 +116,8 @@ pub struct Standing {
     pub approved: BTreeMap<String, Approved>,
     /// Key of the kept text of each approved settings file.
     pub approved_texts: BTreeMap<String, String>,
+    /// Whether the clock stepped since a person last confirmed it.
+    pub clock_stepped: bool,
     /// The newest time of any record since a person last confirmed the clock.
     pub newest: Option<Timestamp>,
 }
@@ -276,8 +278,12 @@ impl Standing {
                 self.approved.insert(name, Approved { digest, by, at, revision });
             }
             Event::Person { .. } => {}
+            Event::ClockStepped { .. } => self.clock_stepped = true,
             // What was recorded by the clock that was wrong no longer counts.
-            Event::ClockConfirmed { .. } => self.newest = None,
+            Event::ClockConfirmed { .. } => {
+                self.newest = None;
+                self.clock_stepped = false;
+            }
         }
         Ok(())
     }

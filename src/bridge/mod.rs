@@ -15,6 +15,7 @@ mod stages;
 mod store;
 mod take;
 mod views;
+mod watch;
 mod weigh_up;
 
 pub use error::BridgeError;
@@ -31,4 +32,5 @@ pub use stages::{Considered, Outcome, State, consider};
 pub use store::{Settings, SettingsText, Site, settings_texts};
 pub use take::{Taking, take_all};
 pub use views::Views;
+pub use watch::{INTERVAL, Signal, signals, watch};
 pub use weigh_up::{Weighed, Weighing, weigh_up};

@@ -104,6 +104,16 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
         put_sheets_right(site, &standing, now)?;
     }
     let taking = take_all(site, now)?;
+    settle(site, taking, now, test_clock)
+}
+
+/// What follows taking: read, consider, withdraw, issue, publish.
+pub(super) fn settle(
+    site: &mut Site,
+    taking: Taking,
+    now: Timestamp,
+    test_clock: bool,
+) -> Result<PassReport, BridgeError> {
     let look = look(site, now)?;
     let clock_behind = clock_behind(&look.standing, now);
     withdraw(site, &look, now)?;
@@ -152,9 +162,9 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
     })
 }
 
-/// Whether the clock stands before the newest record since a person last confirmed it.
+/// Whether the clock stepped, or stands before the newest record, since a person last confirmed it.
 fn clock_behind(standing: &Standing, now: Timestamp) -> bool {
-    standing.newest.is_some_and(|newest| now < newest)
+    standing.clock_stepped || standing.newest.is_some_and(|newest| now < newest)
 }
 
 fn may_issue(weighed: &Weighed) -> bool {
