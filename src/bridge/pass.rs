@@ -134,6 +134,15 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
     put_slips_right(site, &weighing.cases, now, test_clock)?;
     put_notices_right(site, &standing, &weighing.cases, test_clock)?;
     sign_head(site, now)?;
+    tracing::info!(
+        taken = taking.taken,
+        refused = look.reading.refused_now,
+        cases = weighing.cases.len(),
+        published = views.published,
+        removed = views.removed,
+        strangers = views.strangers,
+        "pass ended"
+    );
     let measuring_findings = weighing
         .without_operation
         .iter()

@@ -98,6 +98,7 @@ pub fn main() -> std::process::ExitCode {
     };
     logging::start();
     let json = arguments.command.json();
+    tracing::debug!(version = env!("CARGO_PKG_VERSION"), "begins");
     let ended = match arguments.command {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Init(arguments) => init::run(&arguments),
@@ -113,5 +114,6 @@ pub fn main() -> std::process::ExitCode {
         Command::Ledger(arguments) => ledger::run(&arguments),
     };
     let ended = ended.unwrap_or_else(|failure| failure.report(json));
+    tracing::debug!(?ended, "ends");
     std::process::ExitCode::from(ended as u8)
 }

@@ -57,6 +57,14 @@ pub(super) fn ask_passphrase(prompt: &str) -> Result<Passphrase, Failure> {
     })
 }
 
+/// The time of an act that must work while a settings file is faulty: the settings are only read when a time is given.
+pub(super) fn time_of_act(site: &Path, given: Option<jiff::Timestamp>) -> Result<jiff::Timestamp, Failure> {
+    match given {
+        Some(given) => Ok(now(&open(site)?, Some(given))?.0),
+        None => Ok(system_now()),
+    }
+}
+
 /// Asks for a new passphrase twice. A script may give it once on standard input; a second line must then be the same.
 pub(super) fn ask_new_passphrase(login: &Login) -> Result<Passphrase, Failure> {
     let first = ask_passphrase(&format!("New passphrase of {login}: "))?;

@@ -310,8 +310,9 @@ fn print_file(name: &str, read: &Read) {
 fn print_plain(rows: &[Row]) {
     let width = rows.iter().map(|row| row.field.chars().count()).max().unwrap_or(0);
     for row in rows {
-        let [shown, stood] = cell(row);
-        print_line(&format!("  {:<width$}  {shown:<28}  {stood}", row.field));
+        let [shown, stood, derived] = cell(row);
+        let derived = if derived.is_empty() { derived } else { format!("; {derived}") };
+        print_line(&format!("  {:<width$}  {shown:<28}  {stood}{derived}", row.field));
     }
 }
 
@@ -330,17 +331,11 @@ fn print_exam(exam: &Exam) {
     print_eyes(&right, &left);
 }
 
-/// A value as two lines: what it is, and how and where it stood.
-fn cell(row: &Row) -> [String; 2] {
-    let stood = match (&row.text, &row.place, &row.derived) {
-        (Some(text), Some(place), Some(derived)) => format!("`{text}`, {place}; {derived}"),
-        (Some(text), Some(place), None) => format!("`{text}`, {place}"),
-        (_, place, Some(derived)) => {
-            place.as_ref().map_or_else(|| derived.clone(), |place| format!("{derived}, {place}"))
-        }
-        (_, place, None) => place.clone().unwrap_or_default(),
-    };
-    [row.shown.clone(), stood]
+/// A value as lines: what it is, the text and the place it stood at, what was done to it.
+fn cell(row: &Row) -> [String; 3] {
+    let place = row.place.clone().unwrap_or_default();
+    let stood = row.text.as_ref().map_or_else(|| place.clone(), |text| format!("`{text}`, {place}"));
+    [row.shown.clone(), stood, row.derived.clone().unwrap_or_default()]
 }
 
 /// Both eyes side by side, each value with its place below it.
@@ -354,7 +349,7 @@ fn print_eyes(right: &[Row], left: &[Row]) {
     }
     let of = |rows: &[Row], name: &(Option<&str>, &str)| {
         let row = rows.iter().find(|row| (row.surface, row.field.as_str()) == *name);
-        row.map_or_else(|| ["-".to_owned(), String::new()], cell)
+        row.map_or_else(|| ["-".to_owned(), String::new(), String::new()], cell)
     };
     let cells: Vec<_> = names.iter().map(|name| (name, of(right, name), of(left, name))).collect();
     let first = names.iter().map(|(_, field)| field.chars().count()).max().unwrap_or(0).max(8);
@@ -364,16 +359,19 @@ fn print_eyes(right: &[Row], left: &[Row]) {
     print_line("");
     print_line(&format!("  {:<first$}  {:<second$}  LEFT (OS)", "", "RIGHT (OD)"));
     let mut surface = None;
-    for ((of_surface, field), [right, right_place], [left, left_place]) in cells {
+    for ((of_surface, field), right, left) in &cells {
         if *of_surface != surface {
             surface = *of_surface;
             if let Some(surface) = surface {
                 print_line(&format!("  {surface} keratometry"));
             }
         }
-        print_line(&format!("  {field:<first$}  {right:<second$}  {left}"));
-        if !(right_place.is_empty() && left_place.is_empty()) {
-            print_line(&format!("  {:<first$}  {right_place:<second$}  {left_place}", ""));
+        let mut heading = *field;
+        for (right, left) in right.iter().zip(left) {
+            if !(right.is_empty() && left.is_empty()) {
+                print_line(&format!("  {heading:<first$}  {right:<second$}  {left}"));
+            }
+            heading = "";
         }
     }
 }

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::Ended;
 use super::failure::Failure;
-use super::on_site::{Person, SiteArguments, WhoArguments, open, system_now};
+use super::on_site::{Person, SiteArguments, WhoArguments, now, open};
 use super::output::{print_json, print_line};
 use crate::bridge::{BridgeError, Records, SettingsText, Standing, approve_settings, settings_texts};
 use crate::ledger::KeptKey;
@@ -43,6 +43,9 @@ struct Approve {
     who: WhoArguments,
     #[command(flatten)]
     site: SiteArguments,
+    /// The time of the act, RFC 3339; only where site.toml says `clock = "given"`.
+    #[arg(long, value_name = "RFC3339")]
+    now: Option<jiff::Timestamp>,
 }
 
 /// Show what changed in settings files since they were approved.
@@ -121,24 +124,19 @@ fn approve(arguments: &Approve) -> Result<Ended, Failure> {
     let mut site = open(root)?;
     let texts = site.settings.texts.clone();
     let chosen = named(&texts, &arguments.files, root)?;
+    let (now, _) = now(&site, arguments.now)?;
     let standing = site.standing()?;
-    let mut open: Vec<&SettingsText> = Vec::new();
-    for text in chosen {
-        if in_force(&standing, text) {
-            let revision = standing.approved.get(&text.name).map_or(1, |approved| approved.revision);
-            print_line(&format!(
-                "{:<32} {}  in force already, revision {revision}",
-                text.name,
-                text.digest.short()
-            ));
-        } else {
-            open.push(text);
-        }
+    let (settled, open): (Vec<&SettingsText>, Vec<&SettingsText>) =
+        chosen.into_iter().partition(|text| in_force(&standing, text));
+    let line = |text: &SettingsText, what: &str| {
+        print_line(&format!("{:<32} {}  {what}", text.name, text.digest.short()));
+    };
+    let person = if open.is_empty() { None } else { Some(arguments.who.person(&site)?) };
+    for text in settled {
+        let revision = standing.approved.get(&text.name).map_or(1, |approved| approved.revision);
+        line(text, &format!("in force already, revision {revision}"));
     }
-    if open.is_empty() {
-        return Ok(Ended::Done);
-    }
-    let Person { acting, proved } = arguments.who.person(&site)?;
+    let Some(Person { acting, proved }) = person else { return Ok(Ended::Done) };
     let may = |text: &SettingsText| {
         proved.as_ref().is_none_or(|(_, _, roles)| roles.contains(&role_for(&text.name)))
     };
@@ -159,23 +157,14 @@ fn approve(arguments: &Approve) -> Result<Ended, Failure> {
     };
     if !own.is_empty() {
         let approved: Vec<SettingsText> = own.iter().map(|text| (*text).clone()).collect();
-        approve_settings(&mut site, &approved, &by, system_now())?;
+        approve_settings(&mut site, &approved, &by, now)?;
     }
     for text in own {
         let revision = standing.approved.get(&text.name).map_or(0, |approved| approved.revision) + 1;
-        print_line(&format!(
-            "{:<32} {}  approved by {by}, revision {revision}",
-            text.name,
-            text.digest.short()
-        ));
+        line(text, &format!("approved by {by}, revision {revision}"));
     }
     for text in &others {
-        let role = role_for(&text.name);
-        print_line(&format!(
-            "{:<32} {}  waits for a person with the role {role}",
-            text.name,
-            text.digest.short()
-        ));
+        line(text, &format!("waits for a person with the role {}", role_for(&text.name)));
     }
     Ok(if others.is_empty() { Ended::Done } else { Ended::Waits })
 }

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::Ended;
 use super::failure::Failure;
-use super::on_site::{SiteArguments, ask_new_passphrase, open, system_now};
+use super::on_site::{SiteArguments, ask_new_passphrase, open, system_now, time_of_act};
 use super::output::{print_json, print_line};
 use super::plan::read_file;
 use crate::bridge::{Records, give_surgeon_key};
@@ -56,6 +56,9 @@ struct Add {
     authority_key: Option<PathBuf>,
     #[command(flatten)]
     site: SiteArguments,
+    /// The time of the act, RFC 3339; only where site.toml says `clock = "given"`.
+    #[arg(long, value_name = "RFC3339")]
+    now: Option<jiff::Timestamp>,
 }
 
 #[derive(Debug, Args)]
@@ -64,6 +67,9 @@ struct One {
     login: String,
     #[command(flatten)]
     site: SiteArguments,
+    /// The time of the act, RFC 3339; only where site.toml says `clock = "given"`.
+    #[arg(long, value_name = "RFC3339")]
+    now: Option<jiff::Timestamp>,
 }
 
 #[derive(Debug, Args)]
@@ -75,6 +81,9 @@ struct Reset {
     authority_key: Option<PathBuf>,
     #[command(flatten)]
     site: SiteArguments,
+    /// The time of the act, RFC 3339; only where site.toml says `clock = "given"`.
+    #[arg(long, value_name = "RFC3339")]
+    now: Option<jiff::Timestamp>,
 }
 
 #[derive(Debug, Args)]
@@ -121,9 +130,10 @@ fn change(
     with: fn(&People, &Login) -> crate::people::Result<()>,
 ) -> Result<(), Failure> {
     let login: Login = one.login.parse()?;
+    let now = time_of_act(&one.site.site, one.now)?;
     let (mut records, people) = opened(&one.site.site)?;
     with(&people, &login)?;
-    records.record_person(act, login.as_str(), system_now())?;
+    records.record_person(act, login.as_str(), now)?;
     print_line(&format!("{login}: {act}"));
     Ok(())
 }
@@ -160,15 +170,17 @@ fn give_key(
     account: (&Login, &str),
     passphrase: &Passphrase,
     key: &str,
+    now: jiff::Timestamp,
 ) -> Result<(), Failure> {
     let site = open(site)?;
     let (login, name) = account;
-    Ok(give_surgeon_key(&site, people, login, name, passphrase, key, system_now())?)
+    Ok(give_surgeon_key(&site, people, login, name, passphrase, key, now)?)
 }
 
 fn add(add: &Add) -> Result<(), Failure> {
     let login: Login = add.login.parse()?;
     let roles = roles(&add.roles)?;
+    let now = time_of_act(&add.site.site, add.now)?;
     let surgeon = roles.contains(&Role::Surgeon);
     let (mut records, people) = opened(&add.site.site)?;
     if add.authority_key.is_some() && !surgeon {
@@ -181,13 +193,13 @@ fn add(add: &Add) -> Result<(), Failure> {
     let key = authority_key(&records, add.authority_key.as_deref())?;
     let passphrase = ask_new_passphrase(&login)?;
     people.add(&login, &add.name, &roles, &passphrase)?;
-    records.record_person("added", login.as_str(), system_now())?;
+    records.record_person("added", login.as_str(), now)?;
     let words: Vec<&str> = roles.iter().map(|role| role.word()).collect();
     print_line(&format!("{login}: added as {} ({})", add.name, words.join(", ")));
     match key {
         Some(key) => {
-            give_key(&add.site.site, &people, (&login, &add.name), &passphrase, &key)?;
-            records.record_person("key-given", login.as_str(), system_now())?;
+            give_key(&add.site.site, &people, (&login, &add.name), &passphrase, &key, now)?;
+            records.record_person("key-given", login.as_str(), now)?;
             print_line(&format!("{login}: has a key to approve with, locked under the passphrase"));
         }
         None if surgeon => print_line(&format!(
@@ -200,6 +212,7 @@ fn add(add: &Add) -> Result<(), Failure> {
 
 fn reset(reset: &Reset) -> Result<(), Failure> {
     let login: Login = reset.login.parse()?;
+    let now = time_of_act(&reset.site.site, reset.now)?;
     let (mut records, people) = opened(&reset.site.site)?;
     let account = people.account(&login)?;
     let surgeon = account.roles().contains(&Role::Surgeon);
@@ -209,12 +222,12 @@ fn reset(reset: &Reset) -> Result<(), Failure> {
     let key = authority_key(&records, reset.authority_key.as_deref())?;
     let passphrase = ask_new_passphrase(&login)?;
     people.reset(&login, &passphrase)?;
-    records.record_person("reset", login.as_str(), system_now())?;
+    records.record_person("reset", login.as_str(), now)?;
     print_line(&format!("{login}: has a new passphrase"));
     match key {
         Some(key) => {
-            give_key(&reset.site.site, &people, (&login, account.display_name()), &passphrase, &key)?;
-            records.record_person("key-given", login.as_str(), system_now())?;
+            give_key(&reset.site.site, &people, (&login, account.display_name()), &passphrase, &key, now)?;
+            records.record_person("key-given", login.as_str(), now)?;
             print_line(&format!("{login}: has a new key to approve with, locked under the new passphrase"));
         }
         None if account.has_key() => print_line(&format!(
