@@ -77,7 +77,16 @@ impl From<crate::bridge::BridgeError> for Failure {
         let place = match &error {
             BridgeError::Site(fault) => Some(fault.spot().to_string()),
             BridgeError::Text(fault) => return fault.clone().into(),
-            _ => None,
+            BridgeError::NoSite { .. }
+            | BridgeError::Disk { .. }
+            | BridgeError::Ledger(_)
+            | BridgeError::Seal(_)
+            | BridgeError::Sheet(_)
+            | BridgeError::Page(_)
+            | BridgeError::People(_)
+            | BridgeError::Event { .. }
+            | BridgeError::KeptMissing { .. }
+            | BridgeError::NotPossible { .. } => None,
         };
         let code = match &error {
             BridgeError::NoSite { .. } => "no-site",
@@ -88,7 +97,9 @@ impl From<crate::bridge::BridgeError> for Failure {
             BridgeError::Sheet(_) | BridgeError::Page(_) => "sheet",
             BridgeError::People(_) => "people",
             BridgeError::NotPossible { .. } => "not-possible",
-            _ => "environment",
+            BridgeError::Text(_) | BridgeError::Event { .. } | BridgeError::KeptMissing { .. } => {
+                "environment"
+            }
         };
         let ended = if error.is_environment() { Ended::Environment } else { Ended::Bad };
         Self { code, message: error.to_string(), place, hint: error.hint(), ended }

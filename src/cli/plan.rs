@@ -62,15 +62,13 @@ pub(super) fn consider_file(
     let case = casebook.cases.into_iter().next().ok_or_else(|| {
         Failure::bad("text", "the file holds no operation", "add a table `[operation]`").at(name.clone())
     })?;
-    if let Some(procedure) = &case.entry.procedure {
-        if procedure.value != Procedure::ToricLens {
-            return Err(Failure::bad(
-                "procedure",
-                format!("`{}` cannot be planned by this version", procedure.value.word()),
-                "this version plans cataract surgery with a toric lens: `procedure = \"toric_lens\"`",
-            )
-            .at(name));
-        }
+    if let Some(procedure) = case.entry.procedure.as_ref().filter(|p| p.value != Procedure::ToricLens) {
+        return Err(Failure::bad(
+            "procedure",
+            format!("`{}` cannot be planned by this version", procedure.value.word()),
+            "this version plans cataract surgery with a toric lens: `procedure = \"toric_lens\"`",
+        )
+        .at(name));
     }
     let surgeons = [file.surgeon.name.clone()];
     let lenses: Vec<LensOnFile> = file

@@ -271,7 +271,7 @@ fn print_file(name: &str, read: &Read) {
     print_line(&format!("digest     {}", read.digest));
     match &read.template {
         Some(template) => {
-            print_line(&format!("read by    template {}, revision {}", template.id, template.revision))
+            print_line(&format!("read by    template {}, revision {}", template.id, template.revision));
         }
         None => print_line("read by    the DICOM reader"),
     }

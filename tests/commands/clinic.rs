@@ -1,5 +1,4 @@
 //! A test site in a scratch folder, with the settings and some exports of the bundled clinic.
-#![expect(clippy::disallowed_methods, reason = "a test lays out files")]
 
 use std::path::{Path, PathBuf};
 use std::process::Output;

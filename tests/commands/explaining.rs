@@ -1,5 +1,4 @@
 //! `explain`.
-#![expect(clippy::disallowed_methods, reason = "a test copies files")]
 
 use crate::clinic::{Clinic, NOW, repo, run};
 

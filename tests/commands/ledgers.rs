@@ -1,5 +1,4 @@
 //! `ledger`.
-#![expect(clippy::disallowed_methods, reason = "a test damages files")]
 
 use rusqlite::Connection;
 

@@ -1,5 +1,4 @@
 //! The log says what happened and nothing about a patient.
-#![expect(clippy::disallowed_methods, reason = "a test reads and writes exports")]
 
 use crate::clinic::{Clinic, NOW, repo, run_with};
 

@@ -1,5 +1,4 @@
 //! `verify`.
-#![expect(clippy::disallowed_methods, reason = "a test changes files")]
 
 use serde_json::Value;
 
