@@ -92,6 +92,28 @@ impl BridgeError {
         }
     }
 
+    /// A stable word for machines.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::NoSite { .. } => "no-site",
+            Self::Disk { .. } => "disk",
+            Self::Ledger(_) => "ledger",
+            Self::Site(fault) => fault.code(),
+            Self::Text(_) => "text",
+            Self::Seal(_) => "seal",
+            Self::Sheet(_) | Self::Page(_) => "sheet",
+            Self::People(_) => "people",
+            Self::Event { .. } => "ledger-newer",
+            Self::KeptMissing { .. } => "kept-missing",
+            Self::NotPossible { .. } => "not-possible",
+        }
+    }
+
+    /// Where, for an error in a settings file.
+    pub fn place(&self) -> Option<String> {
+        if let Self::Site(fault) = self { Some(fault.spot().to_string()) } else { None }
+    }
+
     /// Whether the environment is at fault (exit 3) and not what a person gave (exit 2).
     pub const fn is_environment(&self) -> bool {
         match self {

@@ -240,13 +240,12 @@ pub(super) fn issue_by_standing_order(
         .filter(|issue| issue.evidence == weighed.evidence && issue.plan == weighed.plan)
         .filter(|issue| issue.approval == "standing-order")
         .cloned();
-    let issue = match begun {
-        Some(issue) => issue,
-        None => {
-            let (event, issue) = begin(site, weighed, ("standing-order", None, false), now)?;
-            site.append(&event, now)?;
-            issue
-        }
+    let issue = if let Some(issue) = begun {
+        issue
+    } else {
+        let (event, issue) = begin(site, weighed, ("standing-order", None, false), now)?;
+        site.append(&event, now)?;
+        issue
     };
     let released = release(plan, weighed, approval.clone())?;
     let facts = facts(site, standing, weighed, &issue, test_clock);

@@ -80,7 +80,7 @@ pub fn settings_texts(folders: &Folders) -> Result<Vec<SettingsText>, BridgeErro
         for entry in std::fs::read_dir(&path).map_err(BridgeError::disk("list", &path))? {
             let entry = entry.map_err(BridgeError::disk("list", &path))?;
             let name = entry.file_name().to_string_lossy().into_owned();
-            if name.ends_with(".toml") && !name.starts_with('.') {
+            if Path::new(&name).extension().is_some_and(|ext| ext == "toml") && !name.starts_with('.') {
                 names.push(name);
             }
         }
@@ -107,7 +107,7 @@ impl Settings {
                     surgeons.push((text.name.clone(), crate::site::surgeon(&text.name, &text.text)?));
                 }
                 Some(("lenses", _)) => {
-                    lenses.push((text.name.clone(), crate::site::lens(&text.name, &text.text)?))
+                    lenses.push((text.name.clone(), crate::site::lens(&text.name, &text.text)?));
                 }
                 Some(_) => {
                     let mapping: Mapping = parse_toml(&text.text, &text.name)?;

@@ -3,7 +3,6 @@
 //! A file that has stood still is renamed into a claim folder beside it (no other name is ever replaced), copied to the
 //! kept files, recorded, and only then is the claimed name removed. A name that was not claimed is never unlinked. What a
 //! crash leaves in a claim folder is taken up at the next start.
-#![expect(clippy::disallowed_methods, reason = "the bridge lists and reads the incoming folders")]
 
 use std::ffi::OsString;
 use std::os::unix::fs::MetadataExt as _;

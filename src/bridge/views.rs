@@ -101,10 +101,10 @@ pub(super) fn put_sheets_right(
     let mut views = Views::default();
     let mut wanted: BTreeMap<PathBuf, (CaseId, KeptKey)> = BTreeMap::new();
     for (case, record) in &standing.cases {
-        if let Some(issue) = record.current() {
-            if let (Some(path), Some(made)) = (sheet_path(site, case, issue), &issue.made) {
-                wanted.insert(path, (case.clone(), KeptKey::from_hex(&made.file)?));
-            }
+        if let Some(issue) = record.current()
+            && let (Some(path), Some(made)) = (sheet_path(site, case, issue), &issue.made)
+        {
+            wanted.insert(path, (case.clone(), KeptKey::from_hex(&made.file)?));
         }
     }
     let sheets = site.folders.sheets();
@@ -277,12 +277,13 @@ pub(super) fn put_slips_right(
 
 /// Keyed digest of what a slip says: state, findings, answers.
 fn says(site: &Site, one: &Weighed, version: u32) -> String {
-    let mut text = format!("{} {version} {}\n", one.id(), one.state().word());
-    for finding in &one.considered.findings {
-        let answered = one.considered.answer_to(finding).is_some();
-        text.push_str(&format!("{} {answered}\n", finding.fingerprint()));
-    }
-    site.ledger.secret().digest("axiswright-slip-1", text.as_bytes()).to_string()
+    let mut lines = vec![format!("{} {version} {}", one.id(), one.state().word())];
+    lines.extend(
+        one.considered.findings.iter().map(|finding| {
+            format!("{} {}", finding.fingerprint(), one.considered.answer_to(finding).is_some())
+        }),
+    );
+    site.ledger.secret().digest("axiswright-slip-1", lines.join("\n").as_bytes()).to_string()
 }
 
 /// Puts `superseded/` right: one notice for each sheet that was out and is no longer current.

@@ -58,7 +58,7 @@ fn free_folder() -> PathBuf {
     if !plain.exists() {
         return plain;
     }
-    (2_u32..)
+    (2_u32..10_000)
         .map(|n| PathBuf::from(format!("axiswright-demo-{n}")))
         .find(|path| !path.exists())
         .unwrap_or(plain)

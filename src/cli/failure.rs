@@ -73,34 +73,10 @@ impl Failure {
 
 impl From<crate::bridge::BridgeError> for Failure {
     fn from(error: crate::bridge::BridgeError) -> Self {
-        use crate::bridge::BridgeError;
-        let place = match &error {
-            BridgeError::Site(fault) => Some(fault.spot().to_string()),
-            BridgeError::Text(fault) => return fault.clone().into(),
-            BridgeError::NoSite { .. }
-            | BridgeError::Disk { .. }
-            | BridgeError::Ledger(_)
-            | BridgeError::Seal(_)
-            | BridgeError::Sheet(_)
-            | BridgeError::Page(_)
-            | BridgeError::People(_)
-            | BridgeError::Event { .. }
-            | BridgeError::KeptMissing { .. }
-            | BridgeError::NotPossible { .. } => None,
-        };
-        let code = match &error {
-            BridgeError::NoSite { .. } => "no-site",
-            BridgeError::Disk { .. } => "disk",
-            BridgeError::Ledger(_) => "ledger",
-            BridgeError::Site(fault) => fault.code(),
-            BridgeError::Seal(_) => "seal",
-            BridgeError::Sheet(_) | BridgeError::Page(_) => "sheet",
-            BridgeError::People(_) => "people",
-            BridgeError::NotPossible { .. } => "not-possible",
-            BridgeError::Text(_) | BridgeError::Event { .. } | BridgeError::KeptMissing { .. } => {
-                "environment"
-            }
-        };
+        if let crate::bridge::BridgeError::Text(fault) = error {
+            return fault.into();
+        }
+        let (code, place) = (error.code(), error.place());
         let ended = if error.is_environment() { Ended::Environment } else { Ended::Bad };
         Self { code, message: error.to_string(), place, hint: error.hint(), ended }
     }

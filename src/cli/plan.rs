@@ -13,7 +13,7 @@ use crate::bridge::{Considered, Outcome, consider};
 use crate::casebook::join;
 use crate::checks::{self, Context, LensOnFile, NumberScheme};
 use crate::finding::Finding;
-use crate::model::{Procedure, Seat};
+use crate::model::Seat;
 use crate::plan::{Computation, Marks, Order, Settings, TheatreMethod, as_json};
 use crate::site::{CaseFile, case_file};
 use crate::units::round;
@@ -62,14 +62,6 @@ pub(super) fn consider_file(
     let case = casebook.cases.into_iter().next().ok_or_else(|| {
         Failure::bad("text", "the file holds no operation", "add a table `[operation]`").at(name.clone())
     })?;
-    if let Some(procedure) = case.entry.procedure.as_ref().filter(|p| p.value != Procedure::ToricLens) {
-        return Err(Failure::bad(
-            "procedure",
-            format!("`{}` cannot be planned by this version", procedure.value.word()),
-            "this version plans cataract surgery with a toric lens: `procedure = \"toric_lens\"`",
-        )
-        .at(name));
-    }
     let surgeons = [file.surgeon.name.clone()];
     let lenses: Vec<LensOnFile> = file
         .lenses

@@ -119,6 +119,7 @@ codes! {
     T01 "target-missing" [Refuse] Surgeon "There is no target refraction.";
     T02 "target-sign" [SignOff Refuse] Surgeon "A target that is not zero has no sign, or is above +0.50 D.";
     T03 "name-unknown" [Refuse] Surgeon "Surgeon or lens family is not among the approved files.";
+    T04 "procedure-not-planned" [Refuse] Surgeon "The list names no procedure, or one that this version does not plan.";
     M05 "approach-changed" [SignOff] Surgeon "The list puts the incision elsewhere than the surgeon's effect was found.";
     D04 "same-exam-other-content" [SignOff] It "One examination of one instrument was delivered twice with different values.";
     D05 "zone-unknown" [Note] It "A time without a zone, and none is declared for the folder.";

@@ -101,13 +101,13 @@ pub(super) fn choices(
 pub(super) fn chosen(
     eye: Eye,
     power: Option<&Power>,
-    choices: &mut [Choice],
+    choices: &mut Vec<Choice>,
     to_correct: PowerVector,
     order: &Order,
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
     if let Some(entered) = &order.entered {
-        return entered_choice(eye, power, choices, entered, order, findings);
+        return entered_choice(eye, power, choices, to_correct, entered, order, findings);
     }
     let (Some(power), Some(best)) = (power, best(choices, order, |_| true)) else {
         return Err(vec![refusal(eye, "no lens can be computed", "enter a choice")]);
@@ -153,10 +153,10 @@ fn best(choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) ->
     if order.surgeon.leftover == Leftover::WithTheRule {
         let with_rule =
             |choice: &Choice| AstigmatismClass::of(choice.residual.steep()) == AstigmatismClass::WithTheRule;
-        if let Some((position, left)) = least(&with_rule) {
-            if left <= any.1 + order.settings.with_the_rule_slack.dioptres() {
-                return Some(position);
-            }
+        if let Some((position, left)) = least(&with_rule)
+            && left <= any.1 + order.settings.with_the_rule_slack.dioptres()
+        {
+            return Some(position);
         }
     }
     Some(any.0)
@@ -237,7 +237,8 @@ fn report_not_made(
 fn entered_choice(
     eye: Eye,
     power: Option<&Power>,
-    choices: &mut [Choice],
+    choices: &mut Vec<Choice>,
+    to_correct: PowerVector,
     entered: &Entered,
     order: &Order,
     findings: &mut Vec<Finding>,
@@ -287,8 +288,23 @@ fn entered_choice(
         ),
         None => None,
     };
-    for choice in choices.iter_mut() {
-        choice.chosen = choice.incision == IncisionKind::Usual && same(choice.cylinder, entered.cylinder);
+    if let Some(cylinder) = corneal {
+        let axis = if toric { entered.axis } else { None };
+        let lens = axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
+        choices.push(Choice {
+            name: "entered by the surgeon".to_owned(),
+            equivalent: entered.equivalent,
+            cylinder: entered.cylinder,
+            corneal_cylinder: cylinder,
+            axis,
+            incision: IncisionKind::Usual,
+            residual: to_correct - lens,
+            chance_within_0_50: budget(to_correct, cylinder, order)
+                .and_then(|model| model.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok())
+                .map(|distribution| distribution.chances().within_0_50),
+            made,
+            chosen: true,
+        });
     }
     let box_line = if step.is_some() || !toric {
         order.family.box_line(entered.equivalent, step.as_ref())

@@ -11,7 +11,7 @@ use super::power::{self, Power};
 use super::step::Step;
 use crate::checks::{Selection, Weight};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{CornealSurgery, Eye, ListEntry};
+use crate::model::{CornealSurgery, Eye, ListEntry, Procedure};
 use crate::optics::power::SPECTACLE_VERTEX;
 use crate::optics::refraction::Refraction;
 use crate::optics::rotation::cost_of_misalignment;
@@ -237,6 +237,9 @@ pub(super) fn compute(
     surgery: CornealSurgery,
     order: &Order,
 ) -> Result<Computation, Refusals> {
+    if let Some(finding) = not_planned(eye, entry) {
+        return Err(vec![finding]);
+    }
     let combined = astigmatism::combine(selection)?;
     let target = entry.target.as_ref().map(|target| target.value.target).ok_or_else(|| {
         vec![
@@ -316,6 +319,25 @@ pub(super) fn compute(
     };
     computation.steps = explain::steps(&computation, power.as_ref(), selection, order);
     Ok(computation)
+}
+
+/// T04: only cataract surgery with a toric lens is planned.
+fn not_planned(eye: Eye, entry: &ListEntry) -> Option<Finding> {
+    let procedure = entry.procedure.as_ref();
+    if procedure.is_some_and(|procedure| procedure.value == Procedure::ToricLens) {
+        return None;
+    }
+    let said = procedure.map_or("the list names no procedure".to_owned(), |procedure| {
+        format!("this version does not plan: {}", procedure.value.printed())
+    });
+    let mut finding = Finding::new(Code::T04, Severity::Refuse, said.clone(), said)
+        .eye(eye)
+        .expected(Procedure::ToricLens.printed())
+        .found(procedure.map_or("nothing", |procedure| procedure.value.printed()))
+        .cited(crate::cite::HOUSE_RULE)
+        .next("plan this operation by your usual way, or correct the procedure on the list");
+    finding = finding.at(procedure.map_or_else(|| entry.place.clone(), |procedure| procedure.place.clone()));
+    Some(finding)
 }
 
 fn refused_after_surgery(eye: Eye) -> Finding {

@@ -156,18 +156,14 @@ fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
         };
         let mut inputs =
             vec![("before", at(before), String::new()), ("adds", at(part.own), part.source.clone())];
-        if part.word == super::compute::StepWord::Incision {
-            if let Some(incision) = &computation.incision {
-                inputs.push((
-                    "incision",
-                    format!(
-                        "at {}, flattens it by {}",
-                        round::direction(incision.at),
-                        d(incision.flattening)
-                    ),
-                    part.source.clone(),
-                ));
-            }
+        if part.word == super::compute::StepWord::Incision
+            && let Some(incision) = &computation.incision
+        {
+            inputs.push((
+                "incision",
+                format!("at {}, flattens it by {}", round::direction(incision.at), d(incision.flattening)),
+                part.source.clone(),
+            ));
         }
         steps.push(step(part.word.printed(), formula, inputs, at(part.total), source));
         before = part.total;

@@ -59,19 +59,19 @@ fn missing(eye: Eye, what: &str, why: &str, next: &str) -> Finding {
     .next(next)
 }
 
-fn formula(eye: Eye, family: &LensFamily, name: FormulaName) -> Result<Formula, Finding> {
+fn formula(eye: Eye, family: &LensFamily, name: FormulaName) -> Result<Formula, Refusals> {
     let constants = &family.constants;
     let origin = || ConstantOrigin::Stated { words: constants.origin.clone() };
     let absent = |constant: &str| {
-        missing(
+        vec![missing(
             eye,
             &format!("constant {constant} of lens `{}`", family.name),
             &format!("{} is never used with a constant converted from another formula's", name.label()),
             "state the constant and its origin in the lens file",
-        )
+        )]
     };
     let outside =
-        |error: OutOfRange| refusal(eye, &error.to_string(), "correct the constants in the lens file");
+        |error: OutOfRange| vec![refusal(eye, &error.to_string(), "correct the constants in the lens file")];
     match name {
         FormulaName::Haigis2000 => {
             let a0 = constants.a0.ok_or_else(|| absent("a0"))?;
@@ -100,7 +100,7 @@ pub(super) fn power(
     findings: &mut Vec<Finding>,
 ) -> Result<Power, Refusals> {
     let name = order.surgeon.formula;
-    let formula = formula(eye, &order.family, name).map_err(|finding| vec![finding])?;
+    let formula = formula(eye, &order.family, name)?;
     let axial = selection.axial();
     let axial_length = axial.and_then(|source| source.axial().length.as_ref()).map(|length| length.value);
     let Some(axial_length) = axial_length else {

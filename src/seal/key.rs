@@ -231,7 +231,7 @@ mod tests {
         let pem = key().to_pem().unwrap();
         assert_eq!(SigningKey::from_pem(pem.as_str()).unwrap().public_key(), key().public_key());
         assert_eq!(format!("{pem:?} {:?}", key()), "SecretPem(..) SigningKey(..)");
-        let damaged = pem.as_str().replacen("M", "AAAA", 1);
+        let damaged = pem.as_str().replacen('M', "AAAA", 1);
         assert!(SigningKey::from_pem(&damaged).is_err() && SigningKey::from_pem("").is_err());
     }
 

@@ -69,23 +69,12 @@ fn admit(released: &Released) -> Result<(), SheetError> {
     if plan.cleared().eye() != computation.eye || plan.cleared().case().eye != Some(computation.eye) {
         return Err(SheetError::Contradiction { reason: "case and plan are of different eyes".to_owned() });
     }
-    let toric = computation.lens.axis.is_some();
     match entry.procedure.as_ref().map(|procedure| procedure.value) {
-        None | Some(Procedure::ToricLens) => Ok(()),
-        Some(
-            procedure @ (Procedure::SphericalLens
-            | Procedure::OnAxisIncision
-            | Procedure::ManualSmallIncision),
-        ) if toric => Err(SheetError::Contradiction {
-            reason: format!("the procedure is `{}`, the lens is toric", procedure.printed()),
-        }),
-        Some(Procedure::SphericalLens | Procedure::OnAxisIncision | Procedure::ManualSmallIncision) => Ok(()),
-        Some(
-            procedure @ (Procedure::ArcuateKeratotomy
-            | Procedure::ToricPhakicLens
-            | Procedure::Laser
-            | Procedure::Realignment),
-        ) => Err(SheetError::Procedure { procedure: procedure.printed().to_owned() }),
+        Some(Procedure::ToricLens) => Ok(()),
+        other => {
+            let procedure = other.map_or("none", Procedure::printed).to_owned();
+            Err(SheetError::Procedure { procedure })
+        }
     }
 }
 

@@ -43,7 +43,7 @@ pub(super) fn fitted(
 ) -> Result<(Style, Vec<String>), SheetError> {
     for (size, most) in sizes {
         let style = style.sized(*size);
-        match layout::wrap(text, width_mm, style) {
+        match wrap(text, width_mm, style, false) {
             Ok(lines) if lines.len() <= *most => return Ok((style, lines)),
             Ok(_) | Err(PageError::TooWide { .. }) => {}
             Err(error) => return Err(error.into()),
@@ -80,6 +80,59 @@ pub(super) fn tagged_lines(
     at
 }
 
+/// Whether a line may not be broken at a blank: between a number and its unit, and around the sign before a meridian.
+fn bound(before: &str, after: &str) -> bool {
+    let number = before.ends_with(|c: char| c.is_ascii_digit());
+    let word = after.trim_end_matches([',', ';', '.', ')', ']', ':']);
+    let sign = |text: &str| matches!(text, "@" | "x");
+    (number && (matches!(word, "D" | "mm" | "µm" | "%" | "deg" | "degrees") || sign(word)))
+        || (before == "D" && sign(word))
+        || (sign(before) && after.starts_with(|c: char| c.is_ascii_digit()))
+        || (matches!(before, "at" | "on") && after.starts_with(|c: char| c.is_ascii_digit()))
+        || (matches!(before, "SE" | "SPH" | "CYL") && after.starts_with(['+', '-']))
+}
+
+/// The text broken at blanks into lines, no number torn from its unit; a line feed begins a new line.
+///
+/// With `torn` a word wider than the line is broken between any two characters: for digests and places in files only.
+pub(super) fn wrap(text: &str, width_mm: f64, style: Style, torn: bool) -> Result<Vec<String>, PageError> {
+    let mut out = Vec::new();
+    for paragraph in text.split('\n') {
+        let mut pieces: Vec<String> = Vec::new();
+        let mut before = "";
+        for word in paragraph.split(' ') {
+            match pieces.last_mut() {
+                Some(last) if bound(before, word) => {
+                    last.push(' ');
+                    last.push_str(word);
+                }
+                _ => pieces.push(word.to_owned()),
+            }
+            before = word;
+        }
+        let mut line: Option<String> = None;
+        for piece in pieces {
+            let longer = line.as_ref().map_or_else(|| piece.clone(), |begun| format!("{begun} {piece}"));
+            if layout::measure(&longer, style)? <= width_mm {
+                line = Some(longer);
+                continue;
+            }
+            out.extend(line.take());
+            if layout::measure(&piece, style)? <= width_mm {
+                line = Some(piece);
+            } else if torn {
+                let mut parts = layout::wrap_anywhere(&piece, width_mm, style)?;
+                line = parts.pop();
+                out.extend(parts);
+            } else {
+                return Err(PageError::TooWide { word: piece, width: format!("{width_mm:.1} mm") });
+            }
+        }
+        out.extend(line);
+    }
+    Ok(out)
+}
+
 /// A value under a small heading, in the first of the sizes that fits.
 pub(super) fn value(
     page: &mut Page,
@@ -91,7 +144,13 @@ pub(super) fn value(
     sizes: &[(f64, usize)],
 ) -> Result<(), SheetError> {
     label(page, at.0, at.1, heading);
-    let (style, broken) = fitted(what, text, width_mm, Style::bold(10.0), sizes)?;
+    // The regular face is narrower, and a line of its own takes room: the last try for a long name.
+    let (style, broken) = match fitted(what, text, width_mm, Style::bold(10.0), sizes) {
+        Err(SheetError::DoesNotFit { .. }) => {
+            fitted(what, &text.replace('\n', ", "), width_mm, Style::regular(8.0), &[(8.0, 3)])?
+        }
+        other => other?,
+    };
     lines(page, at.0, at.1 + 1.2 + leading(style.size_pt) * 0.86, style, &broken);
     Ok(())
 }
@@ -109,6 +168,20 @@ pub(super) fn blank(page: &mut Page, x: f64, y: f64, width_mm: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_number_is_never_torn_from_its_unit() {
+        let style = Style::regular(7.5);
+        for width in [20.0, 22.5, 25.0, 27.5, 30.0] {
+            let text = "to correct 2.76 D @ 097; lens 2.54 D, depth 5.51 mm, -0.22 D -0.22 D x 007 (47 %)";
+            let lines = wrap(text, width, style, false).unwrap();
+            assert_eq!(lines.join(" "), text);
+            for line in &lines {
+                let first = line.split([' ', ';', ',']).next().unwrap();
+                assert!(!matches!(first, "D" | "@" | "mm" | "x" | "%)" | "097"), "{lines:?}");
+            }
+        }
+    }
 
     #[test]
     fn a_text_becomes_smaller_then_wraps_then_is_refused() {

@@ -13,22 +13,22 @@ use crate::plan::Released;
 use crate::units::{Direction, Meridian, round};
 
 /// Side of the square a diagram takes, mm.
-pub const DIAGRAM_MM: f64 = 108.0;
+pub const DIAGRAM_MM: f64 = 111.0;
 /// Radius of the limbus in a diagram, mm.
-pub const LIMBUS_MM: f64 = 27.5;
+pub const LIMBUS_MM: f64 = 26.5;
 
 /// How far things stand outside the limbus, mm: scale, marks, words, nose.
 const TICK_FROM: f64 = 2.2;
 const TICK_TO: f64 = 4.0;
-const LONG_TICK_TO: f64 = 5.0;
-const DEGREES_AT: f64 = 8.7;
-const HOURS_AT: f64 = 14.0;
-const INCISION_AT: f64 = 18.2;
-const WORDS_AT: f64 = 21.9;
-const NOSE_FROM: f64 = 23.6;
-const NOSE_DEPTH: f64 = 6.4;
+const LONG_TICK_TO: f64 = 4.7;
+const DEGREES_AT: f64 = 8.5;
+const HOURS_AT: f64 = 15.2;
+const INCISION_AT: f64 = 19.7;
+const WORDS_AT: f64 = 23.7;
+const NOSE_FROM: f64 = 25.8;
+const NOSE_DEPTH: f64 = 6.2;
 /// What the side without the nose takes outside the limbus, mm.
-const PLAIN_SIDE: f64 = 23.2;
+const PLAIN_SIDE: f64 = 25.0;
 
 /// Widths of the lines, mm.
 const AXIS_WIDTH: f64 = 2.2;
@@ -156,13 +156,9 @@ impl Drawing {
         self.scale(page, centre);
         self.words(page, centre);
         self.nose(page, centre);
-        for mark in self.marks {
-            let at = self.seen(mark);
-            page.line(
-                geometry::polar(centre, LIMBUS_MM + TICK_FROM, at),
-                geometry::polar(centre, LIMBUS_MM + LONG_TICK_TO, at),
-                Stroke::solid(MARK_WIDTH),
-            );
+        // Without a line nothing is turned from the marks.
+        if self.line.is_some() || self.slit {
+            self.reference_marks(page, centre);
         }
         if self.slit {
             self.slit(page, centre);
@@ -178,6 +174,17 @@ impl Drawing {
             self.line(page, centre, line)?;
         }
         Ok(())
+    }
+
+    fn reference_marks(&self, page: &mut Page, centre: Point) {
+        for mark in self.marks {
+            let at = self.seen(mark);
+            page.line(
+                geometry::polar(centre, LIMBUS_MM + TICK_FROM, at),
+                geometry::polar(centre, LIMBUS_MM + LONG_TICK_TO, at),
+                Stroke::solid(MARK_WIDTH),
+            );
+        }
     }
 
     fn scale(&self, page: &mut Page, centre: Point) {
@@ -227,19 +234,23 @@ impl Drawing {
         };
         let outline = [
             (NOSE_DEPTH, 17.0),
-            (5.4, 13.0),
-            (4.4, 8.0),
-            (3.0, 1.0),
-            (1.6, -5.0),
-            (0.4, -8.0),
-            (0.0, -10.6),
-            (0.7, -13.0),
-            (2.2, -14.0),
-            (3.4, -13.4),
-            (NOSE_DEPTH, -14.6),
+            (5.5, 13.0),
+            (4.6, 8.0),
+            (3.3, 2.0),
+            (2.0, -3.5),
+            (0.8, -6.4),
+            (0.1, -8.8),
+            (0.1, -11.2),
+            (0.9, -12.9),
+            (2.3, -13.4),
+            (3.6, -13.3),
+            (5.0, -14.4),
+            (NOSE_DEPTH, -14.8),
         ];
         page.polyline(outline.map(|(out, up)| place(out, up)), Stroke::solid(0.9).round());
-        page.circle(place(3.6, -11.4), 0.7, Paint::fill(grey(0.0)));
+        let midline = [place(NOSE_DEPTH, 17.0), place(NOSE_DEPTH, -14.8)];
+        page.polyline(midline, Stroke::dashed(0.3, 1.2, 1.0));
+        centred(page, place(4.3, -6.2), along_rim(side), Style::bold(8.0), "NOSE");
     }
 
     fn slit(&self, page: &mut Page, centre: Point) {

@@ -15,7 +15,7 @@ const CAUTIONS: &str = "Decision support, not a certified medical device unless 
     decides. Local protocols come first. Valid only if the code shows CURRENT on the day of operation. Destroy after the list.";
 
 /// Where the body of a page begins, mm.
-pub(super) const TOP: f64 = 37.5;
+pub(super) const TOP: f64 = 38.5;
 /// Where it must end, mm.
 pub(super) const BOTTOM: f64 = 277.0;
 
@@ -58,8 +58,8 @@ impl Frame<'_> {
         }
         self.warnings(&mut page);
         self.identity(&mut page)?;
-        self.eye_field(&mut page)?;
-        page.line((LEFT, 34.0), (RIGHT, 34.0), Stroke::solid(0.6));
+        self.eye_field(&mut page);
+        page.line((LEFT, 35.2), (RIGHT, 35.2), Stroke::solid(0.6));
         Ok(page)
     }
 
@@ -83,9 +83,9 @@ impl Frame<'_> {
             .as_ref()
             .map_or_else(|| who.name.clone(), |other| format!("{} ({other})", who.name));
         let (style, broken) = fitted("the name", &name, width, Style::bold(18.0), &sizes)?;
-        let first = if broken.len() == 1 { 18.5 } else { 14.0 };
+        let first = if broken.len() == 1 { 18.0 } else { 13.6 };
         lines(page, LEFT, first, style, &broken);
-        let y = 26.0;
+        let y = 25.0;
         let below = y + 5.2;
         label(page, LEFT, y, "BORN");
         page.text(LEFT, below, Style::bold(11.5), who.born.as_str());
@@ -101,22 +101,19 @@ impl Frame<'_> {
         if let Some(authority) = &who.authority {
             let beside = layout::measure(&who.number, number)? + 2.5;
             let style = Style::regular(8.0);
-            match layout::fit(authority, room - beside, style, 8.0)? {
-                Some(style) => page.text(left + beside, below, style, authority.as_str()),
-                None => {
-                    // The heading's own line has room for a long name.
-                    let heading = layout::measure("PATIENT NUMBER", super::block::label_style())? + 2.5;
-                    let (style, words) =
-                        fitted("the authority of the number", authority, room - heading, style, &[(8.0, 1)])?;
-                    page.text(left + heading, y, style, words.concat())
-                }
-            };
+            if let Some(style) = layout::fit(authority, room - beside, style, 8.0)? {
+                page.text(left + beside, below, style, authority.as_str());
+            } else {
+                let text = format!("number given by {authority}");
+                let (style, words) = fitted("the authority of the number", &text, width, style, &[(8.0, 1)])?;
+                page.text(LEFT, below + 3.8, style, words.concat());
+            }
         }
         Ok(())
     }
 
-    fn eye_field(&self, page: &mut Page) -> Result<(), SheetError> {
-        let (left, top, width, height) = (128.0, 11.0, RIGHT - 128.0, 20.5);
+    fn eye_field(&self, page: &mut Page) {
+        let (left, top, width, height) = (128.0, 11.0, RIGHT - 128.0, 21.5);
         page.rectangle((left, top), width, height, Paint::fill(Ink::BLACK));
         let centre = left + width / 2.0;
         let white = |size: f64| Style::bold(size).centred().inked(Ink::WHITE);
@@ -130,13 +127,13 @@ impl Frame<'_> {
                 page.text(centre, top + 17.5, white(22.0), "NOT CERTAIN");
             }
         }
-        Ok(())
     }
 
     /// Adds the foot of a page once the number of pages is known.
     pub(super) fn finish(&self, page: &mut Page, number: usize, of: usize) -> Result<(), SheetError> {
         let facts = self.facts;
-        page.line((LEFT, 279.0), (RIGHT, 279.0), Stroke::solid(0.3));
+        let rule = if self.kind == Kind::Sheet { 279.0 } else { 286.5 };
+        page.line((LEFT, rule), (RIGHT, rule), Stroke::solid(0.3));
         let small = Style::regular(8.0);
         if self.kind == Kind::Sheet {
             let broken = layout::wrap(CAUTIONS, WIDTH, small)?;

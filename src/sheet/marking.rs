@@ -60,14 +60,14 @@ pub(super) fn page(frame: &Frame<'_>, released: &Released) -> Result<Page, Sheet
     diagram::marking(&mut page, (LEFT, 54.0), released)?;
     how(&mut page)?;
     let y = 54.0 + DIAGRAM_MM + 6.0;
-    table(&mut page, released, y)?;
-    dial(&mut page, y + 47.0)?;
-    rules(&mut page, y + 68.0)?;
+    table(&mut page, released, y);
+    dial(&mut page, y + 52.0);
+    rules(&mut page, y + 75.0)?;
     Ok(page)
 }
 
 fn how(page: &mut Page) -> Result<(), PageError> {
-    let x = 126.0;
+    let x = 128.0;
     let width = RIGHT - x;
     let mut y = 58.0;
     page.text(x, y, Style::bold(11.0), "WHERE AND HOW");
@@ -90,7 +90,7 @@ fn how(page: &mut Page) -> Result<(), PageError> {
     Ok(())
 }
 
-fn table(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetError> {
+fn table(page: &mut Page, released: &Released, top: f64) {
     let eye = released.plan().computation().eye;
     let marks = &released.plan().order().marks;
     page.text(LEFT, top, Style::bold(11.0), "THE TWO MARKS");
@@ -120,15 +120,12 @@ fn table(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetErro
             tick_box(page, (88.0 + offset, y + 5.0), 4.0);
             page.text(88.0 + offset + 5.4, y + 8.4, Style::regular(9.5), word);
         }
-        match angle {
-            Some(angle) => {
-                page.tagged(138.0 + 2.0, y + 9.4, Style::bold(14.0), angle, tag);
-                page.text(138.0 + 17.0, y + 9.0, Style::regular(8.0), "measured");
-            }
-            None => {
-                blank(page, 138.0 + 2.0, y + 9.5, 22.0);
-                page.text(138.0 + 25.0, y + 9.0, Style::regular(9.5), "°");
-            }
+        if let Some(angle) = angle {
+            page.tagged(138.0 + 2.0, y + 9.4, Style::bold(14.0), angle, tag);
+            page.text(138.0 + 17.0, y + 9.0, Style::regular(8.0), "measured");
+        } else {
+            blank(page, 138.0 + 2.0, y + 9.5, 22.0);
+            page.text(138.0 + 25.0, y + 9.0, Style::regular(9.5), "°");
         }
         y += height;
     }
@@ -138,22 +135,21 @@ fn table(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetErro
         Style::regular(8.5),
         "True angle: 0 to 360 as in the picture; 0 and 180 hold until another angle is entered at the desk, which makes a new version.",
     );
-    Ok(())
 }
 
-fn dial(page: &mut Page, top: f64) -> Result<(), SheetError> {
+fn dial(page: &mut Page, top: f64) {
     page.text(LEFT, top, Style::bold(11.0), "IF AN INSTRUMENT WITH A DIAL IS USED");
     let y = top + 8.0;
     let style = Style::regular(9.5);
     page.text(LEFT, y, style, "Its zero lies at");
     blank(page, LEFT + 24.0, y + 0.7, 24.0);
     page.text(64.0, y, style, "Its numbers grow");
-    tick_box(page, (93.0, y - 3.4), 4.0);
-    page.text(98.5, y, style, "clockwise");
-    tick_box(page, (118.0, y - 3.4), 4.0);
-    page.text(123.5, y, style, "anticlockwise");
-    page.text(150.0, y, style, "Dial set to");
-    blank(page, 168.0, y + 0.7, 26.0);
+    tick_box(page, (94.5, y - 3.4), 4.0);
+    page.text(100.0, y, style, "clockwise");
+    tick_box(page, (120.0, y - 3.4), 4.0);
+    page.text(125.5, y, style, "anticlockwise");
+    page.text(153.0, y, style, "Dial set to");
+    blank(page, 172.0, y + 0.7, 22.0);
     page.text(195.0, y, style, "°");
     page.text(
         LEFT,
@@ -161,7 +157,6 @@ fn dial(page: &mut Page, top: f64) -> Result<(), SheetError> {
         Style::regular(8.5),
         "Many dials count from another zero, or the other way round, than the picture: write down the dial's own numbers.",
     );
-    Ok(())
 }
 
 fn rules(page: &mut Page, top: f64) -> Result<(), SheetError> {

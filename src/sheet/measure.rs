@@ -25,8 +25,16 @@ pub fn holds_measure(text: &str) -> bool {
         if after_at {
             return true;
         }
+        // `K2 D`, `1a2b3c4d`: a whole number behind a letter belongs to a name or a digest.
+        let named =
+            position.checked_sub(1).and_then(|p| characters.get(p)).is_some_and(|c| c.is_alphabetic());
+        let from = position;
         while characters.get(position).is_some_and(|c| c.is_ascii_digit() || matches!(c, '.' | ',')) {
             position += 1;
+        }
+        let whole = characters.iter().take(position).skip(from).all(char::is_ascii_digit);
+        if named && whole {
+            continue;
         }
         let rest: Vec<char> = characters
             .iter()

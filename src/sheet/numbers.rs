@@ -92,7 +92,7 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     if let Some(incision) = &computation.incision {
         put(list, "incision.at", words::incision_place(computation.eye, incision.at));
         let effect = if plan.order().surgeon.incision.is_none() {
-            "No effect stated by the surgeon: nothing added.".to_owned()
+            "No effect stated: nothing added for it.".to_owned()
         } else {
             words::incision_effect(incision.at, incision.flattening)
         };
@@ -139,7 +139,8 @@ fn readings(list: &mut Vec<(String, String)>, released: &Released) {
     let combined = &plan.computation().keratometry;
     put(list, "k.combined.powers", powers(combined.flat.dioptres(), combined.steep.dioptres()));
     put(list, "k.combined.vector", words::vector(combined.vector));
-    let Some(axial) = selection.axial().map(|source| source.axial()) else { return };
+    let Some(lengths) = selection.axial() else { return };
+    let axial = lengths.axial();
     let mm = |value: f64| format!("{} mm", round::fixed(value, 2));
     for (tag, reading) in [
         ("length", &axial.length),
@@ -234,4 +235,68 @@ pub(super) fn compare(back: &ReadBack, expected: &[(String, String)]) -> Result<
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::page::{Created, Document, Meta, Page, Style, pdf, readback};
+
+    fn back(texts: &[(&str, &str)]) -> ReadBack {
+        let mut page = Page::a4();
+        let mut y = 20.0;
+        for (tag, text) in texts {
+            page.tagged(20.0, y, Style::regular(10.0), *text, *tag);
+            y += 6.0;
+        }
+        let created = Created { year: 2026, month: 3, day: 8, hour: 15, minute: 11, second: 12 };
+        let meta = Meta {
+            title: "t".to_owned(),
+            subject: String::new(),
+            author: String::new(),
+            language: "en-GB".to_owned(),
+            created,
+            id_seed: vec![1],
+        };
+        let document = Document { meta, pages: vec![page], fields: Vec::new() };
+        readback::verify(&document, &pdf::write(&document).unwrap()).unwrap()
+    }
+
+    fn plan() -> Vec<(String, String)> {
+        [("lens.axis", "098"), ("step.1.result", "43.10 D / 44.60 D, 1.50 D @ 098"), ("digest", "abcdef")]
+            .map(|(tag, text)| (tag.to_owned(), text.to_owned()))
+            .to_vec()
+    }
+
+    #[test]
+    fn lines_of_one_text_are_joined() {
+        let whole = [
+            ("lens.axis", "098"),
+            ("step.1.result", "43.10 D / 44.60 D, 1.50 D @ 098"),
+            ("digest", "abcdef"),
+        ];
+        assert_eq!(compare(&back(&whole), &plan()), Ok(()));
+        let broken = [
+            ("lens.axis", "098"),
+            ("step.1.result.1", "43.10 D / 44.60 D,"),
+            ("step.1.result.2", "1.50 D @ 098"),
+            ("digest.1", "abc"),
+            ("digest.2", "def"),
+        ];
+        assert_eq!(compare(&back(&broken), &plan()), Ok(()));
+    }
+
+    #[test]
+    fn another_number_a_missing_one_and_one_too_many_are_refused() {
+        let of = |texts: &[(&str, &str)]| match compare(&back(texts), &plan()) {
+            Err(SheetError::Number { tag, found, .. }) => (tag, found),
+            other => (format!("{other:?}"), String::new()),
+        };
+        let step = ("step.1.result", "43.10 D / 44.60 D, 1.50 D @ 098");
+        let turned = of(&[("lens.axis", "089"), step, ("digest", "abcdef")]);
+        assert_eq!(turned, ("lens.axis".to_owned(), "089".to_owned()));
+        assert_eq!(of(&[step, ("digest", "abcdef")]).0, "lens.axis");
+        let more = of(&[("lens.axis", "098"), step, ("digest", "abcdef"), ("turn.nasal", "98")]);
+        assert_eq!(more, ("turn.nasal".to_owned(), "98".to_owned()));
+    }
 }

@@ -5,9 +5,9 @@ use crate::page::{Ink, Page, Paint, Point, Stroke, Style, geometry};
 use crate::units::{PowerVector, round, trig};
 
 /// Side of the plot with its labels, mm.
-pub(super) const PLOT_MM: f64 = 62.0;
+pub(super) const PLOT_MM: f64 = 56.0;
 /// Radius of the outermost ring, mm.
-const REACH: f64 = 24.0;
+const REACH: f64 = 22.0;
 /// Size of a marker, mm.
 const MARKER: f64 = 1.5;
 
@@ -68,9 +68,9 @@ pub(super) fn draw(page: &mut Page, corner: (f64, f64), points: &[(Marker, Power
     for ring in 1..=4_u8 {
         let radius = REACH * f64::from(ring) / 4.0;
         page.circle(centre, radius, Paint::outline(light));
-        let at = geometry::polar(centre, radius, 285.0);
+        let at = geometry::polar(centre, radius, 90.0);
         let text = format!("{} D", round::fixed(step * f64::from(ring), 2));
-        page.text(at.x + 0.4, at.y - 0.5, Style::regular(7.0).inked(grey(0.3)), text);
+        page.text(at.x + 0.5, at.y - 0.5, Style::regular(7.0).inked(grey(0.3)), text);
     }
     for spoke in 0..12_u8 {
         let angle = f64::from(spoke) * 30.0;

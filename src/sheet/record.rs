@@ -291,11 +291,13 @@ fn in_force(
 ) -> Result<(), SheetError> {
     let facts = frame.facts;
     flow.heading("Settings in force, release and ledger", 10.0)?;
-    for (file, revision) in &facts.revisions {
-        flow.row(&[
-            cell(LEFT, 80.0, plain(), words::legible(file)).torn(),
-            cell(LEFT + 82.0, 104.0, plain(), words::legible(revision)).torn(),
-        ])?;
+    for pair in facts.revisions.chunks(2) {
+        let mut cells = Vec::new();
+        for (x, (file, revision)) in [LEFT, LEFT + 95.0].into_iter().zip(pair) {
+            cells.push(cell(x, 50.0, plain(), words::legible(file)).torn());
+            cells.push(cell(x + 52.0, 39.0, plain(), words::legible(revision)).torn());
+        }
+        flow.row(&cells)?;
     }
     let order = released.plan().order();
     for (what, name, revision) in [

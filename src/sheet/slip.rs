@@ -82,7 +82,7 @@ pub(super) fn operation(page: &mut Page, entry: &ListEntry, facts: &SheetFacts) 
     value(page, (74.0, y), 42.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
     let day = entry.date.as_ref().map_or_else(|| NOT_STATED.to_owned(), |d| words::date(d.value));
     value(page, (120.0, y), 26.0, "OPERATION", "the day of the operation", &day, &sizes)?;
-    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| format!(", {}", words::legible(t)));
+    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| format!("\n{}", words::legible(t)));
     let place = format!("{}{theatre}", words::legible(&facts.site));
     value(page, (150.0, y), RIGHT - 150.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
 }
@@ -166,10 +166,35 @@ fn usual_step(severity: Severity) -> &'static str {
     }
 }
 
+/// What a finding says on paper without numbers, and what to do next.
+fn told(finding: &Finding) -> (String, String) {
+    let slug = finding.code().slug().replace('-', " ").replace("turned 90", "turned by a right angle");
+    let next = quiet(finding.next_step().unwrap_or_default(), "see the desk");
+    let next = if next.trim().is_empty() { usual_step(finding.severity()).to_owned() } else { next };
+    (quiet(finding.plain(), &slug), next)
+}
+
+/// Findings that read the same on paper, once each, with how often.
+fn once_each<'a>(open: &[&'a Finding]) -> Vec<(&'a Finding, u32)> {
+    let mut seen: Vec<(&Finding, u32)> = Vec::new();
+    for finding in open {
+        let same = |other: &Finding| {
+            other.code() == finding.code()
+                && other.severity() == finding.severity()
+                && told(other) == told(finding)
+        };
+        match seen.iter_mut().find(|(other, _)| same(other)) {
+            Some((_, times)) => *times += 1,
+            None => seen.push((finding, 1)),
+        }
+    }
+    seen
+}
+
 /// The findings in one size of type. None when they do not fit above `bottom`.
 fn findings(
     page: &mut Page,
-    open: &[&Finding],
+    open: &[(&Finding, u32)],
     from: f64,
     bottom: f64,
     size: f64,
@@ -178,12 +203,12 @@ fn findings(
     let (text, strong) = (Style::regular(size), Style::bold(size));
     let x = 52.0;
     let width = RIGHT - x;
-    for finding in open {
+    for (finding, times) in open {
         let code = finding.code();
-        let slug = code.slug().replace('-', " ");
-        let what = quiet(finding.plain(), &slug);
-        let next = quiet(finding.next_step().unwrap_or_default(), "see the desk");
-        let next = if next.trim().is_empty() { usual_step(finding.severity()).to_owned() } else { next };
+        let (mut what, next) = told(finding);
+        if *times > 1 {
+            what = format!("{what} ({times} times)");
+        }
         let what = layout::wrap_anywhere(&what, width, strong)?;
         let next = layout::wrap_anywhere(&format!("Next ({}): {next}", who_acts(finding)), width, text)?;
         let height = (what.len() + next.len()).max(2);
@@ -237,7 +262,7 @@ pub(super) fn finished(
 
 /// The code of a slip or notice with its text.
 pub(super) fn paper_code(page: &mut Page, facts: &SheetFacts) -> Result<(), SheetError> {
-    let top = 244.0;
+    let top = 250.0;
     page.qr((LEFT, top), 32.0, code::paper_code(facts)?);
     let x = 48.0;
     label(page, x, top + 6.0, "CASE");
@@ -289,12 +314,12 @@ fn slip_page(held: &HeldCase<'_>, facts: &SheetFacts) -> Result<Page, SheetError
         page.text(LEFT, y, Style::regular(11.0), text);
         y += 7.0;
     }
-    let bottom = 226.0;
+    let bottom = 234.0;
     let before = page.clone();
     let mut placed = None;
     for size in [10.5, 9.5, 8.5, 8.0] {
         page = before.clone();
-        placed = findings(&mut page, &open, y, bottom, size)?;
+        placed = findings(&mut page, &once_each(&open), y, bottom, size)?;
         if placed.is_some() {
             break;
         }
@@ -358,12 +383,11 @@ fn codes_only(page: &mut Page, open: &[&Finding], from: f64) -> Result<f64, Shee
     );
     let style = Style::regular(10.0);
     let mut y = lines(page, LEFT, from, style, &layout::wrap(&intro, WIDTH, style)?);
-    let mut codes: Vec<String> =
-        open.iter().map(|f| format!("{} {}", f.code().reference(), f.code().slug())).collect();
+    let mut codes: Vec<&str> = open.iter().map(|finding| finding.code().reference()).collect();
     codes.dedup();
-    let broken = layout::wrap(&codes.join(",  "), WIDTH, Style::bold(10.0))?;
+    let broken = layout::wrap(&codes.join(", "), WIDTH, Style::bold(10.0))?;
     y = lines(page, LEFT, y + 1.0, Style::bold(10.0), &broken);
-    if y > 232.0 {
+    if y > 238.0 {
         return Err(SheetError::DoesNotFit { what: "the codes of the findings", text: codes.join(", ") });
     }
     Ok(y)

@@ -14,11 +14,14 @@ use crate::units::round;
 /// Left edge and width of the column beside the diagram, mm.
 const COLUMN: f64 = 124.0;
 const COLUMN_WIDTH: f64 = RIGHT - COLUMN;
+/// Where the column ends, and what it takes at least, mm.
+const COLUMN_BOTTOM: f64 = 203.4;
+const COLUMN_LEAST: f64 = 119.5;
 /// Inside distance of a box, mm.
 const INSET: f64 = 3.0;
 /// Tops of the strips below the diagram, mm.
-const TIME_OUT: f64 = 202.5;
-const AS_DONE: f64 = 224.0;
+const TIME_OUT: f64 = 205.0;
+const AS_DONE: f64 = 225.0;
 const FOOT_ROW: f64 = 243.5;
 /// Places of seal and approval on this page, mm.
 pub(super) const SEAL_AT: (f64, f64) = (106.0, 245.5);
@@ -42,16 +45,17 @@ pub(super) fn page(
     let top = match &released.plan().computation().lens.entered {
         Some(entered) => {
             entered_strip(&mut page, entered)?;
-            80.5
+            82.0
         }
-        None => 71.5,
+        None => 70.0,
     };
     picture(&mut page, released, top)?;
-    let mut y = top;
-    y = axis(&mut page, released, y)?;
+    // What is left over goes to the axis first, then to the backup.
+    let spare = (COLUMN_BOTTOM - top - COLUMN_LEAST).max(0.0);
+    let mut y = axis(&mut page, released, top, 31.0 + spare / 2.0)?;
     y = turns(&mut page, released, y)?;
     y = incision(&mut page, released, y)?;
-    backup(&mut page, released, y, top + 5.0 + DIAGRAM_MM)?;
+    backup(&mut page, released, y, COLUMN_BOTTOM)?;
     time_out(&mut page)?;
     as_done(&mut page);
     foot_row(&mut page, frame, released, code, clear)?;
@@ -65,32 +69,32 @@ fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<
     let sizes = [(10.0, 1), (10.0, 2), (8.5, 2), (8.0, 3)];
     let y = TOP + 2.0;
     let procedure = entry.procedure.as_ref().map_or(NOT_STATED, |p| p.value.printed());
-    value(page, (LEFT, y), 54.0, "PROCEDURE", "the procedure", procedure, &sizes)?;
+    value(page, (LEFT, y), 49.0, "PROCEDURE", "the procedure", procedure, &sizes)?;
     let surgeon = words::legible(&plan.order().surgeon.name);
-    value(page, (69.0, y), 38.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
+    value(page, (66.0, y), 36.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
     let day = entry.date.as_ref().map_or_else(|| NOT_STATED.to_owned(), |d| words::date(d.value));
-    value(page, (110.0, y), 25.0, "OPERATION", "the day of the operation", &day, &sizes)?;
-    label(page, 137.0, y, "TARGET");
+    value(page, (104.5, y), 25.0, "OPERATION", "the day of the operation", &day, &sizes)?;
+    label(page, 131.5, y, "TARGET");
     let target = words::signed(plan.computation().target);
-    page.tagged(137.0, y + 1.2 + super::block::leading(10.0) * 0.86, Style::bold(10.0), target, "target");
-    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| format!(", {}", words::legible(t)));
+    page.tagged(131.5, y + 1.2 + super::block::leading(10.0) * 0.86, Style::bold(10.0), target, "target");
+    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| format!("\n{}", words::legible(t)));
     let place = format!("{}{theatre}", words::legible(&facts.site));
-    value(page, (155.0, y), RIGHT - 155.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
+    value(page, (149.0, y), RIGHT - 149.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
 }
 
 /// The one line AS ON THE BOX, in one piece or broken before its powers; a number is never torn from its sign or unit.
 fn lens(page: &mut Page, released: &Released) -> Result<(), SheetError> {
     let lens = &released.plan().computation().lens;
-    outline(page, 53.0, LEFT, WIDTH, 14.5, true);
-    label(page, LEFT + INSET, 57.0, "LENS, AS ON THE BOX");
+    outline(page, 53.0, LEFT, WIDTH, 13.5, true);
+    label(page, LEFT + INSET, 56.8, "LENS, AS ON THE BOX");
     let room = WIDTH - 2.0 * INSET;
     if let Some(style) = layout::fit(&lens.box_line, room, Style::bold(21.0), 13.0)? {
-        page.tagged(LEFT + INSET, 64.8, style, lens.box_line.as_str(), "lens.box");
+        page.tagged(LEFT + INSET, 64.3, style, lens.box_line.as_str(), "lens.box");
         return Ok(());
     }
     let too_long = || SheetError::DoesNotFit { what: "the line on the box", text: lens.box_line.clone() };
     let (name, powers) = lens.box_line.split_once("  ").ok_or_else(too_long)?;
-    for (text, y, tag, most) in [(name, 61.0, "lens.box.1", 12.0), (powers, 66.2, "lens.box.2", 13.0)] {
+    for (text, y, tag, most) in [(name, 60.8, "lens.box.1", 11.0), (powers, 65.4, "lens.box.2", 12.0)] {
         let style = layout::fit(text, room, Style::bold(most), 8.0)?.ok_or_else(too_long)?;
         page.tagged(LEFT + INSET, y, style, text, tag);
     }
@@ -98,19 +102,19 @@ fn lens(page: &mut Page, released: &Released) -> Result<(), SheetError> {
 }
 
 fn entered_strip(page: &mut Page, entered: &Entered) -> Result<(), SheetError> {
-    outline(page, 69.0, LEFT, WIDTH, 11.5, false);
+    outline(page, 67.6, LEFT, WIDTH, 13.0, false);
     let room = WIDTH - 2.0 * INSET;
     let text = format!("ENTERED BY {}, NOT COMPUTED", words::legible(&entered.by));
     let (style, broken) =
         fitted("who entered the lens", &text, room, Style::bold(11.0), &[(11.0, 1), (9.0, 1), (8.0, 1)])?;
-    lines(page, LEFT + INSET, 73.0, style, &broken);
+    lines(page, LEFT + INSET, 71.8, style, &broken);
     let why =
         format!("Source: {}. Reason: {}.", words::legible(&entered.source), words::legible(&entered.reason));
     let small = Style::regular(8.5);
     match fitted("source and reason", &why, room, small, &[(8.5, 1), (8.0, 2)]) {
-        Ok((style, broken)) => lines(page, LEFT + INSET, 76.6, style, &broken),
+        Ok((style, broken)) => lines(page, LEFT + INSET, 75.6, style, &broken),
         Err(SheetError::DoesNotFit { .. }) => {
-            lines(page, LEFT + INSET, 76.6, small, &["Source and reason stand in full on page 3.".to_owned()])
+            lines(page, LEFT + INSET, 75.6, small, &["Source and reason stand in full on page 3.".to_owned()])
         }
         Err(error) => return Err(error),
     };
@@ -124,9 +128,11 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
         LEFT,
         top + 6.3,
         Style::regular(8.0),
-        "Surgeon at the bottom of the picture. 12 h is the patient's forehead, from every seat.",
+        "Surgeon at the bottom of the picture. 12 h is the forehead, from every seat.",
     );
-    diagram::theatre(page, (LEFT, top + 5.5), released)?;
+    let spare = (COLUMN_BOTTOM - top - DIAGRAM_MM - 11.0).max(0.0);
+    let corner = top + 7.2 + spare / 2.0;
+    diagram::theatre(page, (LEFT, corner), released)?;
     let legend = if diagram::line_across(released).is_none() {
         "No line: the lens has no axis. Bar on the limbus: incision."
     } else if released.plan().computation().lens.axis.is_some() {
@@ -134,42 +140,38 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
     } else {
         "Heavy line: steep meridian. Bar on the limbus: incision."
     };
-    page.text(LEFT, top + 5.5 + DIAGRAM_MM + 2.4, Style::regular(8.0), legend);
+    page.text(LEFT, COLUMN_BOTTOM - 0.6, Style::regular(8.0), legend);
     Ok(())
 }
 
-fn axis(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
-    let height = 33.0;
+fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f64, SheetError> {
     outline(page, top, COLUMN, COLUMN_WIDTH, height, true);
     label(page, COLUMN + INSET, top + 4.8, "LENS AXIS");
     let centre = COLUMN + COLUMN_WIDTH / 2.0;
     let lens = &released.plan().computation().lens;
-    match lens.axis {
-        Some(axis) => {
-            let digits = round::meridian(axis);
-            let style = Style::bold(64.0);
-            let width = layout::measure(&digits, style)?;
-            page.tagged(centre - width / 2.0, top + 23.6, style, digits, "lens.axis");
-            page.text(centre + width / 2.0 + 0.8, top + 17.4, Style::bold(36.0), "°");
-            let note = "the lens marks lie on this meridian of the eye";
-            page.text(centre, top + 29.4, Style::regular(8.5).centred(), note);
-        }
-        None => {
-            page.text(centre, top + 17.5, Style::bold(30.0).centred(), "NO AXIS");
-            page.text(centre, top + 25.0, Style::bold(11.0).centred(), "spherical lens");
-        }
+    if let Some(axis) = lens.axis {
+        let digits = round::meridian(axis);
+        let style = Style::bold(64.0);
+        let width = layout::measure(&digits, style)?;
+        page.tagged(centre - width / 2.0, top + height / 2.0 + 6.2, style, digits, "lens.axis");
+        page.text(centre + width / 2.0 + 0.8, top + height / 2.0, Style::bold(36.0), "°");
+        let note = "the lens marks lie on this meridian of the eye";
+        page.text(centre, top + height - 2.4, Style::regular(8.5).centred(), note);
+    } else {
+        page.text(centre, top + height / 2.0 + 2.5, Style::bold(30.0).centred(), "NO AXIS");
+        page.text(centre, top + height / 2.0 + 10.0, Style::bold(11.0).centred(), "spherical lens");
     }
     Ok(top + height + 2.0)
 }
 
 fn turn(page: &mut Page, x: f64, top: f64, name: &str, tag: &str, turn: &Turn) {
-    label(page, x, top, &format!("FROM THE {name} MARK"));
+    label(page, x, top, &format!("FROM {name} MARK"));
     page.tagged(x, top + 10.2, Style::bold(25.0), round::fixed(turn.degrees, 0), tag);
     page.tagged(x, top + 15.2, Style::bold(11.5), turn.direction.word(), format!("{tag}.direction"));
 }
 
 fn turns(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
-    let height = 45.0;
+    let height = 48.0;
     outline(page, top, COLUMN, COLUMN_WIDTH, height, false);
     let x = COLUMN + INSET;
     let room = COLUMN_WIDTH - 2.0 * INSET;
@@ -186,7 +188,7 @@ fn turns(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetErr
         page.text(aside, top + 4.6, Style::regular(8.0).right(), "through the upper lid");
     }
     turn(page, x, top + 10.4, "NASAL", "turn.nasal", &marking.from_nasal);
-    turn(page, x + 36.0, top + 10.4, "TEMPORAL", "turn.temporal", &marking.from_temporal);
+    turn(page, x + 35.0, top + 10.4, "TEMPORAL", "turn.temporal", &marking.from_temporal);
     let small = Style::regular(8.5);
     let sum = format!("{} {}", marking::sum_words(&marking), round::fixed(marking.sum_deg, 0));
     let mut y = top + 30.4;
@@ -207,7 +209,7 @@ fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, Sheet
     label(page, x, top + 4.4, "INCISION");
     let plan = released.plan();
     let Some(incision) = &plan.computation().incision else {
-        page.text(x, top + 9.4, Style::bold(10.0), "no place stated: nothing was added for it");
+        page.text(x, top + 9.4, Style::bold(10.0), "no place stated: nothing added");
         return Ok(top + height + 2.0);
     };
     let place = words::incision_place(plan.computation().eye, incision.at);
@@ -222,7 +224,7 @@ fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, Sheet
     let effect = if plan.order().surgeon.incision.is_some() {
         words::incision_effect(incision.at, incision.flattening)
     } else {
-        "No effect stated by the surgeon: nothing added.".to_owned()
+        "No effect stated: nothing added for it.".to_owned()
     };
     page.tagged(x, top + 13.4, Style::regular(9.0), effect, "incision.effect");
     if let Some(width) = incision.width {
@@ -253,7 +255,7 @@ fn backup(page: &mut Page, released: &Released, top: f64, bottom: f64) -> Result
 }
 
 fn time_out(page: &mut Page) -> Result<(), PageError> {
-    outline(page, TIME_OUT, LEFT, WIDTH, 19.5, false);
+    outline(page, TIME_OUT, LEFT, WIDTH, 18.2, false);
     page.text(
         LEFT + INSET,
         TIME_OUT + 4.6,
@@ -270,18 +272,18 @@ fn time_out(page: &mut Page) -> Result<(), PageError> {
     let each = (WIDTH - 2.0 * INSET) / 5.0;
     let mut x = LEFT + INSET;
     for item in items {
-        tick_box(page, (x, TIME_OUT + 8.4), 4.2);
-        tick_box(page, (x + 5.2, TIME_OUT + 8.4), 4.2);
+        tick_box(page, (x, TIME_OUT + 7.0), 4.2);
+        tick_box(page, (x + 5.2, TIME_OUT + 7.0), 4.2);
         let style = Style::regular(8.5);
         let broken = layout::wrap(item, each - 12.5, style)?;
-        lines(page, x + 11.0, TIME_OUT + 10.6, style, &broken);
+        lines(page, x + 11.0, TIME_OUT + 9.4, style, &broken);
         x += each;
     }
     Ok(())
 }
 
 fn as_done(page: &mut Page) {
-    outline(page, AS_DONE, LEFT, WIDTH, 17.5, false);
+    outline(page, AS_DONE, LEFT, WIDTH, 16.8, false);
     label(page, LEFT + INSET, AS_DONE + 4.4, "AS DONE");
     let style = Style::regular(8.5);
     let y = AS_DONE + 8.6;
@@ -289,7 +291,7 @@ fn as_done(page: &mut Page) {
         (LEFT + INSET, "Axis at the end", 23.0, 15.0, "°"),
         (60.0, "Incision at", 16.5, 14.0, "°"),
         (98.0, "width", 9.0, 13.0, "mm"),
-        (130.0, "Lens serial number", 27.5, 37.5, ""),
+        (130.0, "Lens serial number", 29.0, 36.0, ""),
     ] {
         page.text(x, y, style, text);
         blank(page, x + from, y + 0.6, width);
@@ -297,11 +299,11 @@ fn as_done(page: &mut Page) {
             page.text(x + from + width + 0.8, y, style, unit);
         }
     }
-    let y = AS_DONE + 14.8;
+    let y = AS_DONE + 14.2;
     page.text(LEFT + INSET, y, style, "Other than planned, and why");
-    blank(page, LEFT + INSET + 41.0, y + 0.6, 68.0);
+    blank(page, LEFT + INSET + 43.0, y + 0.6, 66.0);
     page.text(130.0, y, style, "Name, time");
-    blank(page, 130.0 + 17.0, y + 0.6, 48.0);
+    blank(page, 130.0 + 18.0, y + 0.6, 47.0);
 }
 
 fn foot_row(

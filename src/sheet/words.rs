@@ -106,7 +106,7 @@ pub(super) fn legible(text: &str) -> String {
         } else if Face::ALL.into_iter().all(|face| face.has(character)) && !character.is_control() {
             out.push(character);
         } else {
-            out.push_str(&format!("[U+{:04X}]", u32::from(character)));
+            out.extend(format!("[U+{:04X}]", u32::from(character)).chars());
         }
     }
     out

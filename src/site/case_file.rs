@@ -7,10 +7,10 @@ use super::schema::{LensRead, lens_table, ranged, surgeon_table};
 use crate::casebook::{Arrived, Evidence};
 use crate::finding::{Answer, Code, Finding, Severity};
 use crate::model::{
-    Axial, ByEye, ChamberDepthFrom, CornealSurgery, Digest, Exam, ExamTime, Eye, EyeExam, FileNameClaims,
-    FileRef, Identity, Instrument, InstrumentClass, Keratometry, LengthMethod, LensStatus, ListEntry,
-    MeridianReading, OperatingList, PatientNumber, PersonName, Place, Procedure, Reading, Refraction, Seat,
-    Sex, SignedTarget, Spot, Surface,
+    Axial, ByEye, ChamberDepthFrom, CornealSurgery, Digest, Exam, ExamTime, Eye, FileNameClaims, FileRef,
+    Identity, Instrument, InstrumentClass, Keratometry, LengthMethod, LensStatus, ListEntry, MeridianReading,
+    OperatingList, PatientNumber, PersonName, Place, Procedure, Reading, Refraction, Seat, Sex, SignedTarget,
+    Spot, Surface,
 };
 use crate::plan::{Entered, Surgeon};
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -135,7 +135,7 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
     };
     let operation = root.need("operation", "the operation")?.table()?;
     let entry = entry(&source, operation, &identity)?;
-    let mut exams = Exams { source: &source, identity: &identity, exams: Vec::new() };
+    let mut exams = Exams { source: &source, identity: &identity, made: Vec::new() };
     for table in root.get("keratometry").map(|taken| taken.tables()).transpose()?.unwrap_or_default() {
         keratometry(&mut exams, table)?;
     }
@@ -145,7 +145,7 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
     for table in root.get("refraction").map(|taken| taken.tables()).transpose()?.unwrap_or_default() {
         refraction(&mut exams, table)?;
     }
-    let exams = exams.exams;
+    let exams = exams.made;
     let surgeon = surgeon_table(root.need("surgeon", "the surgeon")?.table()?)?;
     let lenses = root
         .get("lens")
@@ -265,7 +265,7 @@ fn entry(source: &Source, table: Table<'_>, identity: &Identity) -> Result<ListE
 struct Exams<'a> {
     source: &'a Source,
     identity: &'a Identity,
-    exams: Vec<(Exam, Vec<Finding>)>,
+    made: Vec<(Exam, Vec<Finding>)>,
 }
 
 /// A time with a zone, a local time, or a date alone.
@@ -301,8 +301,8 @@ impl Exams<'_> {
             exam.instrument.key == device
                 && exam.taken.as_ref().map(|t| &t.value) == taken.as_ref().map(|t| &t.value)
         };
-        let position = self.exams.iter().position(|(exam, _)| same(exam)).unwrap_or(self.exams.len());
-        if position == self.exams.len() {
+        let position = self.made.iter().position(|(exam, _)| same(exam)).unwrap_or(self.made.len());
+        if position == self.made.len() {
             let exam = Exam {
                 identity: self.identity.clone(),
                 instrument: Instrument { key: device, serial: None, class },
@@ -314,9 +314,9 @@ impl Exams<'_> {
                 file: Arc::clone(&self.source.file),
                 template: None,
             };
-            self.exams.push((exam, Vec::new()));
+            self.made.push((exam, Vec::new()));
         }
-        self.exams.get_mut(position).expect("an examination was just found or pushed at this position")
+        self.made.get_mut(position).expect("an examination was just found or pushed at this position")
     }
 }
 
@@ -455,8 +455,11 @@ fn refraction(exams: &mut Exams<'_>, table: Table<'_>) -> Result<(), TextFault> 
         vertex: source.number(&table, "vertex_mm", Millimetre::from_reading)?,
     };
     table.finish()?;
-    let (exam, _) = exams.of("refraction".to_owned(), InstrumentClass::Refractor, None);
-    exam.eyes.of_mut(eye).get_or_insert_with(EyeExam::default).refraction = Some(refraction);
+    // A refraction has no device and no time of its own in a case file: it stands with the examination of its eye.
+    let known = exams.made.iter_mut().map(|(exam, _)| exam).find(|exam| exam.eyes.of(eye).is_some());
+    if let Some(held) = known.and_then(|exam| exam.eyes.of_mut(eye).as_mut()) {
+        held.refraction = Some(refraction);
+    }
     Ok(())
 }
 

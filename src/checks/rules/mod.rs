@@ -146,7 +146,7 @@ pub(super) const fn rank(code: Code) -> u8 {
         Code::A01 | Code::A02 | Code::A04 | Code::A05 => 3,
         Code::B08 | Code::B11 | Code::I01 => 4,
         Code::I05 => 5,
-        Code::T01 | Code::T02 | Code::T03 | Code::M05 | Code::E01 | Code::F04 | Code::F05 => 6,
+        Code::T01 | Code::T02 | Code::T03 | Code::T04 | Code::M05 | Code::E01 | Code::F04 | Code::F05 => 6,
     }
 }
 
