@@ -180,8 +180,8 @@ fn lens_power(computation: &Computation, power: &Power, selection: &Selection, o
     };
     let mut inputs = vec![
         ("axial length", mm(power.axial_length), stood(axial.and_then(|axial| axial.length.as_ref()))),
-        ("flat", d(computation.keratometry.flat), "combined keratometry".to_owned()),
-        ("steep", d(computation.keratometry.steep), "combined keratometry".to_owned()),
+        ("flat", d(computation.keratometry.flat), String::new()),
+        ("steep", d(computation.keratometry.steep), String::new()),
     ];
     if let Some(depth) = power.chamber_depth {
         inputs.push(("chamber depth", mm(depth), stood(axial.and_then(|axial| axial.depth.as_ref()))));
@@ -219,13 +219,12 @@ fn constants(power: &Power, order: &Order) -> Vec<(&'static str, String, String)
         Formula::Retzlaff1990(_) | Formula::Sheard2010(_) => vec![("A", all.a)],
         Formula::Hoffer1993(_) => vec![("pACD", all.pacd)],
     };
-    let stated = |value: f64| (value.to_string(), format!("{}: {}", order.family.name, all.origin));
-    used.into_iter()
-        .filter_map(|(name, value)| {
-            let (value, from) = stated(value?);
-            Some((name, value, from))
-        })
-        .collect()
+    // The family and its origin once, at the last of them.
+    let last = used.len().saturating_sub(1);
+    let origin =
+        |at: usize| if at == last { format!("{}: {}", order.family.name, all.origin) } else { String::new() };
+    let stated = used.into_iter().enumerate();
+    stated.filter_map(|(at, (name, value))| Some((name, value?.to_string(), origin(at)))).collect()
 }
 
 fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
