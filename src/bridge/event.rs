@@ -107,6 +107,13 @@ pub enum Event {
         /// The version.
         version: u32,
     },
+    /// A withdrawn sheet whose removal had failed is gone.
+    Removed {
+        /// The case.
+        case: String,
+        /// The version.
+        version: u32,
+    },
     /// A finding was answered.
     Answered {
         /// The case.

@@ -66,6 +66,7 @@ impl PassReport {
             || self.views.strangers > 0
             || self.clock_behind
             || self.taking.disk_low
+            || self.taking.strange > 0
             || self.cases.iter().any(|case| case.state != State::Released)
     }
 }
@@ -131,7 +132,7 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
         }
     }
     let weighing = weigh_up(site, &standing, &look.reading, now)?;
-    put_slips_right(site, &weighing.cases, now, test_clock)?;
+    views.strangers += put_slips_right(site, &weighing.cases, now, test_clock)?.strangers;
     put_notices_right(site, &standing, &weighing.cases, test_clock)?;
     sign_head(site, now)?;
     tracing::info!(
@@ -160,9 +161,9 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
     })
 }
 
-/// Whether the clock stands before the newest record and nobody has confirmed it since.
+/// Whether the clock stands before the newest record since a person last confirmed it.
 fn clock_behind(standing: &Standing, now: Timestamp) -> bool {
-    standing.newest.is_some_and(|newest| now < newest) && standing.clock_confirmed.is_none()
+    standing.newest.is_some_and(|newest| now < newest)
 }
 
 fn may_issue(weighed: &Weighed) -> bool {

@@ -166,7 +166,26 @@ fn resume(site: &mut Site, folder: &Folder, now: Timestamp) -> Result<u32, Bridg
     Ok(taken)
 }
 
-/// The name a claimed file came with: what follows the first hyphen of `<inode>-<name>`.
+/// Longest name a file system takes, in bytes.
+const LONGEST: usize = 255;
+
+/// The name of a claimed file: `<inode>-<name>`; a name too long for that loses some of its middle and keeps its ending.
+fn claim_name(inode: u64, name: &str) -> String {
+    let room = LONGEST.saturating_sub(format!("{inode}-").len());
+    if name.len() <= room {
+        return format!("{inode}-{name}");
+    }
+    let ending = name.rfind('.').and_then(|at| name.get(at..)).filter(|ending| ending.len() <= 10);
+    let ending = ending.unwrap_or_default();
+    let mut end = room - ending.len();
+    while !name.is_char_boundary(end) {
+        end -= 1;
+    }
+    format!("{inode}-{}{ending}", name.get(..end).unwrap_or_default())
+}
+
+/// The name a claimed file came with: what follows the first hyphen of `<inode>-<name>`. Only a name too long to be
+/// claimed whole comes back shortened.
 fn original_name(claimed: &OsString) -> String {
     let text = claimed.to_string_lossy();
     text.split_once('-').map_or_else(|| text.to_string(), |(_, name)| name.to_owned())
@@ -181,7 +200,7 @@ fn take_one(site: &mut Site, folder: &Folder, seen: &Seen, now: Timestamp) -> Re
     let claims = folder.path.join(CLAIMS);
     durable::make_dir(&claims)?;
     let name = seen.name.to_string_lossy();
-    let claim_name = format!("{}-{name}", seen.stood.inode);
+    let claim_name = claim_name(seen.stood.inode, &name);
     match durable::claim(&from, &claims, &claim_name)? {
         Claim::Taken { .. } => keep_and_record(site, folder, &claims.join(&claim_name), &name, now),
         Claim::Gone | Claim::NameTaken => Ok(0),
@@ -277,4 +296,24 @@ fn record(
     let entry = event.entry(now)?;
     site.ledger.append(&[entry], &[note])?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_name_is_claimed_shortened_with_its_ending() {
+        assert_eq!(claim_name(12, "a.csv"), "12-a.csv");
+        for name in
+            [format!("{}.csv", "n".repeat(251)), format!("{}.csv", "\u{1F441}".repeat(62)), "é".repeat(127)]
+        {
+            let claimed = claim_name(u64::MAX, &name);
+            assert!(claimed.len() <= LONGEST, "{claimed}");
+            let ending = |name: &str| name.rsplit_once('.').map(|(_, ending)| ending.to_owned());
+            assert_eq!(ending(&claimed), ending(&name));
+            let back = original_name(&claimed.into());
+            assert!(name.starts_with(back.trim_end_matches(".csv")), "{back}");
+        }
+    }
 }

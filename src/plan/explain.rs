@@ -117,8 +117,8 @@ pub(super) fn steps(
             "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
             vec![
                 ("axis", round::meridian(axis), String::new()),
-                ("mark near 0", format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)), String::new()),
-                ("mark near 180", format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)), String::new()),
+                ("mark on the 0 side, true angle", format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)), String::new()),
+                ("mark on the 180 side, true angle", format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)), String::new()),
             ],
             format!(
                 "nasal {}, temporal {}, sum {}",

@@ -5,8 +5,10 @@
     clippy::unwrap_used,
     clippy::panic,
     clippy::indexing_slicing,
-    clippy::print_stderr,
-    reason = "helpers of tests stop the test, and say what was not checked"
+    reason = "helpers of tests stop the test"
 )]
 
 mod toric_eyes;
+
+#[path = "../support/tools.rs"]
+mod tools;

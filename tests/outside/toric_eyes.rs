@@ -9,6 +9,8 @@ use axiswright::optics::vergence::ThinLensEye;
 use axiswright::units::{Dioptre, Meridian, Millimetre, PowerVector};
 use serde_json::Value;
 
+use crate::tools::not_checked;
+
 const SCRIPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside/optics_numpy.py");
 
 /// Exit code of the script when numpy is missing.
@@ -58,12 +60,12 @@ fn eyes() -> Option<Vec<Eye>> {
     let output = match Command::new("python3").arg(SCRIPT).output() {
         Ok(output) => output,
         Err(error) => {
-            eprintln!("NOT CHECKED: toric eyes against numpy, python3 does not start: {error}");
+            not_checked(&format!("toric eyes against numpy, python3 does not start: {error}"));
             return None;
         }
     };
     if output.status.code() == Some(NO_NUMPY) {
-        eprintln!("NOT CHECKED: toric eyes against numpy, which is not installed for python3");
+        not_checked("toric eyes against numpy, which is not installed for python3");
         return None;
     }
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
