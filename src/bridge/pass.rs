@@ -145,6 +145,15 @@ pub(super) fn settle(
     views.strangers += put_slips_right(site, &weighing.cases, now, test_clock)?.strangers;
     put_notices_right(site, &standing, &weighing.cases, test_clock)?;
     sign_head(site, now)?;
+    tracing::info!(
+        taken = taking.taken,
+        refused = look.reading.refused_now,
+        cases = weighing.cases.len(),
+        published = views.published,
+        removed = views.removed,
+        strangers = views.strangers,
+        "pass ended"
+    );
     let measuring_findings = weighing
         .without_operation
         .iter()
