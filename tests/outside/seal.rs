@@ -7,9 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
 
-use axiswright::bridge::{Site, State, give_surgeon_key, look};
-use axiswright::people::{Cost, Login, Passphrase, People, Role};
-use axiswright::seal::{Certificate, Standing, verify};
+use axiswright::bridge::{Site, State, look};
 
 use crate::demo::{NOW, copy_of_demo, demo, now, pdfs, sheets};
 use crate::found::{Said, axiswright, folder, program, run, run_with};
@@ -85,30 +83,30 @@ impl PyHanko {
     }
 }
 
-/// Our own verdict, with the authority of a site as the only one that is trusted.
-fn verdict(pdf: &[u8], authority: &Path) -> Option<Standing> {
-    let pem = std::fs::read_to_string(authority).unwrap();
-    verify(pdf, &[Certificate::from_pem(&pem).unwrap()]).ok().map(|report| report.standing())
+/// What our own command says, with the authority of a site as the only one that is trusted: 0 intact, 1 signer not
+/// trusted, 2 altered.
+fn verdict(pdf: &Path, authority: &Path) -> Said {
+    run(axiswright().arg("verify").arg(pdf).arg("--trust").arg(authority))
 }
 
-fn is_refused(pdf: &[u8]) -> bool {
-    matches!(verdict(pdf, &authority(demo())), None | Some(Standing::Altered | Standing::Unsigned))
-}
-
-/// A sheet that a surgeon approved with a key of their own: the account by the library, answer and approval by the command
-/// line with the passphrase on standard input.
+/// A sheet that a surgeon approved with a key of their own: account, answer and approval by the command line, with the
+/// passphrase on standard input.
 fn approved() -> &'static Path {
     static APPROVED: OnceLock<PathBuf> = OnceLock::new();
     APPROVED.get_or_init(|| {
         let root = copy_of_demo("approval");
         let dir = root.join("site");
+        let added = run_with(
+            axiswright()
+                .args(["user", "add", "vost", "--name", "Dr. Imara Vost", "--role", "surgeon", "--now", NOW])
+                .arg("--authority-key")
+                .arg(root.join("authority-of-this-demo.key.pem"))
+                .arg("--site")
+                .arg(&dir),
+            &format!("{PASSPHRASE}\n{PASSPHRASE}\n"),
+        );
+        assert_eq!(added.code, Some(0), "{}", added.all());
         let mut site = Site::open(&dir).unwrap();
-        let people = People::open(&site.folders.people(), Cost::standard()).unwrap();
-        let login: Login = "vost".parse().unwrap();
-        let passphrase = Passphrase::new(PASSPHRASE);
-        people.add(&login, "Dr. Imara Vost", &[Role::Surgeon].into(), &passphrase).unwrap();
-        let key = std::fs::read_to_string(root.join("authority-of-this-demo.key.pem")).unwrap();
-        give_surgeon_key(&site, &people, &login, "Dr. Imara Vost", &passphrase, &key, now()).unwrap();
         let look = look(&mut site, now()).unwrap();
         let (case, finding) = look
             .weighing
@@ -185,7 +183,8 @@ fn qpdf_finds_no_fault() {
 fn seal_and_approval_are_both_valid() {
     let pdf = approved();
     let trust = authority(demo());
-    assert_eq!(verdict(&std::fs::read(pdf).unwrap(), &trust), Some(Standing::Intact));
+    let own = verdict(pdf, &trust);
+    assert_eq!(own.code, Some(0), "{}", own.all());
     if let Some(pdfsig) = Pdfsig::trusting("nss-approval", &trust) {
         let said = pdfsig.say(pdf);
         assert_eq!(said.len(), 2, "{said:?}");
@@ -295,20 +294,22 @@ fn tampered_files_are_refused() {
     let ways: [(&str, Tamper); 3] =
         [("one bit flipped", flipped), ("content replaced", replaced), ("annotation added", annotated)];
     for (kind, whole) in [("sealed", sheets()[0].clone()), ("approved", approved().to_owned())] {
+        assert_eq!(verdict(&whole, &trust).code, Some(0));
         let whole = std::fs::read(whole).unwrap();
-        assert!(!is_refused(&whole));
         for (way, tamper) in ways {
             let bytes = tamper(&whole);
             let pdf = folder.join(format!("{kind}-{}.pdf", way.replace(' ', "-")));
             std::fs::write(&pdf, &bytes).unwrap();
-            assert!(is_refused(&bytes), "{kind}, {way}");
+            let own = verdict(&pdf, &trust);
+            assert_eq!(own.code, Some(2), "{kind}, {way}: {}", own.all());
             let said = pdfsig.say(&pdf);
             let seal_valid = says(&said[0], "Signature Validation: Signature is Valid.");
             let last_total = says(said.last().unwrap(), "Total document signed");
             let theirs = pyhanko.say(&pdf);
             let check = run(Command::new(&qpdf).arg("--check").arg(&pdf));
             eprintln!(
-                "{kind}, {way}: we refuse; pdfsig: seal {}, {}; pyHanko exit {:?}; qpdf exit {:?}",
+                "{kind}, {way}: our verify exit {:?}; pdfsig: seal {}, {}; pyHanko exit {:?}; qpdf exit {:?}",
+                own.code,
                 if seal_valid { "valid" } else { "not valid" },
                 if last_total { "total document signed" } else { "not total document signed" },
                 theirs.code,
@@ -334,9 +335,8 @@ fn a_forged_sheet_has_a_stranger_as_signer() {
     let said = run(axiswright().args(["demo", "--now", NOW, "--out"]).arg(&forged));
     assert_eq!(said.code, Some(1), "{}", said.all());
     let pdf = pdfs(&forged.join("site/sheets")).remove(0);
-    let bytes = std::fs::read(&pdf).unwrap();
-    assert_eq!(verdict(&bytes, &authority(demo())), Some(Standing::Untrusted));
-    assert_eq!(verdict(&bytes, &authority(&forged)), Some(Standing::Intact));
+    assert_eq!(verdict(&pdf, &authority(demo())).code, Some(1));
+    assert_eq!(verdict(&pdf, &authority(&forged)).code, Some(0));
     if let Some(pdfsig) = Pdfsig::trusting("nss-forged", &authority(demo())) {
         let said = pdfsig.say(&pdf);
         assert!(says(&said[0], "Signature Validation: Signature is Valid."), "{}", said[0]);
