@@ -164,7 +164,7 @@ impl Tracker {
                             self.known.iter().find(|(known, _)| *known == seen).map(|(_, since)| *since);
                         match since {
                             Some(since) if now.duration_since(since) >= wait => {
-                                scan.settled.push(seen.clone())
+                                scan.settled.push(seen.clone());
                             }
                             Some(since) => scan.wait_for(wait.saturating_sub(now.duration_since(since))),
                             // The second look decides; without a settle time it comes at once.
@@ -282,11 +282,21 @@ fn resume(site: &mut Site, folder: &Folder, now: Timestamp) -> Result<u32, Bridg
 /// Longest name a file system takes, in bytes.
 const LONGEST: usize = 255;
 
-/// The name of a claimed file: `<inode>-<name>`; a name too long for that loses some of its middle and keeps its ending.
-fn claim_name(inode: u64, name: &str) -> String {
-    let room = LONGEST.saturating_sub(format!("{inode}-").len());
+/// A number no other claim has had.
+#[cfg(not(feature = "broken-no-claim"))]
+fn claim_number() -> Result<u64, BridgeError> {
+    getrandom::u64().map_err(|error| BridgeError::Disk {
+        action: "draw a random number for",
+        path: PathBuf::from(CLAIMS),
+        detail: error.to_string(),
+    })
+}
+
+/// The name of a claimed file: `<number>-<name>`; a name too long for that loses some of its middle and keeps its ending.
+fn claim_name(number: u64, name: &str) -> String {
+    let room = LONGEST.saturating_sub(format!("{number}-").len());
     if name.len() <= room {
-        return format!("{inode}-{name}");
+        return format!("{number}-{name}");
     }
     let ending = name.rfind('.').and_then(|at| name.get(at..)).filter(|ending| ending.len() <= 10);
     let ending = ending.unwrap_or_default();
@@ -294,10 +304,10 @@ fn claim_name(inode: u64, name: &str) -> String {
     while !name.is_char_boundary(end) {
         end -= 1;
     }
-    format!("{inode}-{}{ending}", name.get(..end).unwrap_or_default())
+    format!("{number}-{}{ending}", name.get(..end).unwrap_or_default())
 }
 
-/// The name a claimed file came with: what follows the first hyphen of `<inode>-<name>`. Only a name too long to be
+/// The name a claimed file came with: what follows the first hyphen of `<number>-<name>`. Only a name too long to be
 /// claimed whole comes back shortened.
 fn original_name(claimed: &OsString) -> String {
     let text = claimed.to_string_lossy();
@@ -313,7 +323,7 @@ fn take_one(site: &mut Site, folder: &Folder, seen: &Seen, now: Timestamp) -> Re
     let claims = folder.path.join(CLAIMS);
     durable::make_dir(&claims)?;
     let name = seen.name.to_string_lossy();
-    let claim_name = claim_name(seen.stood.inode, &name);
+    let claim_name = claim_name(claim_number()?, &name);
     match durable::claim(&from, &claims, &claim_name)? {
         Claim::Taken { .. } => keep_and_record(site, folder, &claims.join(&claim_name), &name, now),
         Claim::Gone | Claim::NameTaken => Ok(0),
@@ -359,8 +369,7 @@ fn look_at(
         return Ok(0);
     }
     let Some(kept) = keep(site, from)? else { return Ok(0) };
-    record(site, folder, &name, kept, now)?;
-    site.ledger.cache(&key, b"1")?;
+    record(site, folder, &name, kept, &key, now)?;
     Ok(1)
 }
 
@@ -386,8 +395,15 @@ fn keep_and_record(
     name: &str,
     now: Timestamp,
 ) -> Result<u32, BridgeError> {
+    // A crash between the record and the removal leaves the claim behind: it is taken, only its name is still there.
+    let id = claimed.file_name().map(|name| name.as_encoded_bytes().to_vec()).unwrap_or_default();
+    let memory = format!("claimed:{}", site.ledger.secret().digest("axiswright-claim-1", &id));
+    if site.ledger.cached(&memory)?.is_some() {
+        durable::remove(claimed)?;
+        return Ok(0);
+    }
     let Some(kept) = keep(site, claimed)? else { return Ok(0) };
-    record(site, folder, name, kept, now)?;
+    record(site, folder, name, kept, &memory, now)?;
     durable::remove(claimed)?;
     Ok(1)
 }
@@ -397,6 +413,7 @@ fn record(
     folder: &Folder,
     name: &str,
     kept: KeptFile,
+    memory: &str,
     now: Timestamp,
 ) -> Result<(), BridgeError> {
     let (note, key) = site.note("arrival", "file-name", name)?;
@@ -407,7 +424,11 @@ fn record(
         length: kept.length,
     };
     let entry = event.entry(now)?;
-    site.ledger.append(&[entry], &[note])?;
+    site.ledger.transact(|tx| {
+        tx.put_note(&note)?;
+        tx.append(&entry)?;
+        tx.cache(memory, b"1")
+    })?;
     Ok(())
 }
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
@@ -101,11 +102,12 @@ pub(crate) fn keratometer(
     let (number, name, birth, sex) = person;
     let mut text = "Instrument;Halden K2\r\nSerial no.;HK2-0417\r\n\r\nPatient no.;Name;Born;Sex;Date;Time;Eye;K flat [D, n=1.3375];Axis flat [deg];K steep [D, n=1.3375];Axis steep [deg];Readings;SD K [D];Check\r\n".to_owned();
     for (eye, flat, flat_at, steep, steep_at) in rows {
-        text.push_str(&format!(
+        let _ = write!(
+            text,
             "{number};{name};{birth};{sex};{time};{eye};{flat};{flat_at};{steep};{steep_at};5;0,05;OK\r\n"
-        ));
+        );
     }
-    text.push_str(&format!("END;{} rows\r\n", rows.len()));
+    let _ = write!(text, "END;{} rows\r\n", rows.len());
     text
 }
 
