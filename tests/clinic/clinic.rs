@@ -102,12 +102,13 @@ pub(crate) fn keratometer(
     let (number, name, birth, sex) = person;
     let mut text = "Instrument;Halden K2\r\nSerial no.;HK2-0417\r\n\r\nPatient no.;Name;Born;Sex;Date;Time;Eye;K flat [D, n=1.3375];Axis flat [deg];K steep [D, n=1.3375];Axis steep [deg];Readings;SD K [D];Check\r\n".to_owned();
     for (eye, flat, flat_at, steep, steep_at) in rows {
-        let _ = write!(
+        write!(
             text,
             "{number};{name};{birth};{sex};{time};{eye};{flat};{flat_at};{steep};{steep_at};5;0,05;OK\r\n"
-        );
+        )
+        .unwrap();
     }
-    let _ = write!(text, "END;{} rows\r\n", rows.len());
+    write!(text, "END;{} rows\r\n", rows.len()).unwrap();
     text
 }
 

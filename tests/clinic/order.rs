@@ -56,12 +56,12 @@ fn same(seeds: std::ops::Range<u64>, most: usize) {
 
 #[test]
 fn one_file_per_pass() {
-    same(0..3, 1);
+    same(0..1, 1);
 }
 
 #[test]
 fn in_small_groups() {
-    same(3..15, 8);
+    same(1..15, 8);
 }
 
 #[test]

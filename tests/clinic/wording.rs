@@ -217,7 +217,7 @@ fn a_sheet_names_one_patient_and_one_eye() {
 #[test]
 fn every_page_of_a_test_site_says_so() {
     let clinic = varied();
-    let mut sheets = Clinic::busy();
+    let sheets = Clinic::busy();
     let mut pages = 0;
     for (name, all) in papers(&clinic, "held")
         .into_iter()
