@@ -114,6 +114,7 @@ pub(crate) const OUTSIDE: &[Outside] = &[
     only("tokio", &["desk"]),
     only("clap", &["cli"]),
     only("anyhow", &["cli"]),
+    only("signal_hook", &["bridge", "cli"]),
     only("tracing_subscriber", &["cli"]),
     only("rpassword", &["cli"]),
     only("getrandom", &["ledger", "people", "bridge", "desk", "cli"]),
