@@ -22,6 +22,7 @@ mod settings;
 mod steps;
 mod user;
 mod verify;
+mod watch;
 
 pub use failure::Failure;
 
@@ -43,6 +44,7 @@ enum Command {
     Demo(demo::DemoArguments),
     Init(init::InitArguments),
     Once(once::OnceArguments),
+    Watch(watch::WatchArguments),
     Cases(cases::CasesArguments),
     Answer(Box<answer::AnswerArguments>),
     Plan(plan::PlanArguments),
@@ -67,7 +69,7 @@ impl Command {
             Self::Settings(arguments) => arguments.json(),
             Self::User(arguments) => arguments.json(),
             Self::Ledger(arguments) => arguments.json(),
-            Self::Init(_) | Self::Answer(_) => false,
+            Self::Init(_) | Self::Answer(_) | Self::Watch(_) => false,
         }
     }
 }
@@ -103,6 +105,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Init(arguments) => init::run(&arguments),
         Command::Once(arguments) => once::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
         Command::Cases(arguments) => cases::run(&arguments),
         Command::Answer(arguments) => answer::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
