@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use axiswright::casebook::{Arrived, Case, Evidence, Joined, StatedFact, join};
+use axiswright::casebook::{Arrived, Case, Evidence, Expectation, Joined, StatedFact, join};
 use axiswright::checks::{Context, LensOnFile, NumberScheme, Screening, Settings, UnapprovedFile, screen};
 use axiswright::finding::{Code, Finding, Severity};
 use axiswright::model::{
@@ -221,6 +221,8 @@ impl Clinic {
             approved_lenses: &self.lenses,
             unapproved: &self.unapproved,
             check_names: self.check_names,
+            list_mates: &[],
+            expected: Expectation::default(),
         }
     }
 
