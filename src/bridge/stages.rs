@@ -110,7 +110,7 @@ pub fn consider(
     answers: &[Answer],
 ) -> Considered {
     let due = context.expected.decide_by.is_some_and(|decide_by| context.now >= decide_by);
-    if case.exams.is_empty() && case.eye.is_some() && !case.gone && !due {
+    if case.exams.is_empty() && case.eye.is_some() && (case.gone || !due) {
         return Considered { case, findings: Vec::new(), answers: Vec::new(), outcome: Outcome::Waiting };
     }
     let screening = checks::screen(&case, context, settings);

@@ -140,12 +140,12 @@ pub struct Casebook {
 impl Casebook {
     /// The entries that stand on the same list as a case: theatre and day are the same, the entry itself and those that
     /// are gone left out.
-    pub fn list_mates(&self, case: &Case) -> Vec<&ListEntry> {
+    pub fn list_mates(&self, case: &Case) -> Vec<ListEntry> {
         let own = scope(&case.entry);
         self.cases
             .iter()
             .filter(|other| other.id != case.id && !other.gone && scope(&other.entry) == own)
-            .map(|other| &other.entry)
+            .map(|other| other.entry.clone())
             .collect()
     }
 }

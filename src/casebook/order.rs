@@ -35,6 +35,11 @@ impl Key {
         let (row, sequence) = if by_row { (row + 1, sequence) } else { (0, 0) };
         Self { number, eye, when, row, sequence }
     }
+
+    /// The same operation on the other eye.
+    fn fellow(&self) -> Self {
+        Self { eye: self.eye.map(crate::model::Eye::fellow), ..self.clone() }
+    }
 }
 
 /// Theatre and day of an entry: what a complete list speaks for.
@@ -102,6 +107,7 @@ pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
         }
         exchanged_eyes(&mut current, list.sequence);
     }
+    unchanged_eyes(&mut current);
     let mut standing: Vec<Held<'_>> = current.into_values().collect();
     standing.sort_by_key(|held| held.at);
     standing
@@ -114,14 +120,27 @@ pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
         .collect()
 }
 
+/// Where the fellow eye stands on a list again, the eye was not changed: both are planned.
+fn unchanged_eyes(current: &mut BTreeMap<Key, Held<'_>>) {
+    let there: Vec<Key> =
+        current.iter().filter(|(_, held)| !held.gone).map(|(key, _)| key.clone()).collect();
+    for (key, held) in current.iter_mut() {
+        let of_fellow = held.earlier.is_some_and(|earlier| {
+            earlier.eye.as_ref().map(|eye| eye.value) != held.entry.eye.as_ref().map(|eye| eye.value)
+        });
+        if of_fellow && there.contains(&key.fellow()) {
+            held.earlier = None;
+        }
+    }
+}
+
 /// An entry of the list just taken whose fellow eye is gone from the lists contradicts it: the eye was changed.
 fn exchanged_eyes<'a>(current: &mut BTreeMap<Key, Held<'a>>, sequence: u64) {
     let fellows: Vec<(Key, &'a ListEntry)> = current
         .iter()
         .filter(|(key, held)| held.at.0 == sequence && held.earlier.is_none() && key.row == 0)
         .filter_map(|(key, _)| {
-            let fellow = Key { eye: key.eye.map(crate::model::Eye::fellow), ..key.clone() };
-            current.get(&fellow).filter(|held| held.gone).map(|held| (key.clone(), held.entry))
+            current.get(&key.fellow()).filter(|held| held.gone).map(|held| (key.clone(), held.entry))
         })
         .collect();
     for (key, earlier) in fellows {

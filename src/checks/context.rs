@@ -51,7 +51,7 @@ pub struct Context<'a> {
     /// Whether surgeon and lens of the list are held against the approved files; false where a case file carries its own.
     pub check_names: bool,
     /// The other entries of the same operating list, for look-alikes and fellow eyes; no finding names them.
-    pub list_mates: &'a [&'a ListEntry],
+    pub list_mates: &'a [ListEntry],
     /// What the case waits for, and until when.
     pub expected: Expectation<'a>,
 }

@@ -9,7 +9,7 @@ use super::rules::{
 use super::selection::Selection;
 use super::settings::Settings;
 use crate::casebook::{Case, Joined};
-use crate::finding::{Finding, Severity};
+use crate::finding::{Code, Finding, Severity};
 use crate::model::{Exam, Eye};
 
 /// Judges a case as it stands: collects every finding and chooses the sources that count.
@@ -49,6 +49,8 @@ pub fn screen(case: &Case, context: &Context<'_>, settings: &Settings) -> Screen
     findings.extend(causes);
     findings.extend(exchange::other_content(case.own_exams(), &choice.present, eye));
     let (disagreements, farthest) = agreement::sources(&choice.selection, &turned, eye, settings);
+    // Of sources that cannot be of one eye there is no combined astigmatism to speak of.
+    let one_eye = turned.is_empty() && disagreements.iter().all(|f| f.severity() != Severity::Refuse);
     findings.extend(disagreements);
     choice.selection.farthest = farthest;
     let (disagreement, outlier) = agreement::lengths(&choice.lengths, eye, settings);
@@ -60,12 +62,17 @@ pub fn screen(case: &Case, context: &Context<'_>, settings: &Settings) -> Screen
         findings.extend(agreement::single(case, &choice, eye));
     }
     findings.extend(agreement::kinds(&choice, eye));
-    findings.extend(agreement::axis(&choice.selection, eye, settings));
+    if one_eye {
+        findings.extend(agreement::axis(&choice.selection, eye, settings));
+    }
     findings.extend(ranges::of_choice(&choice, eye, settings));
     findings.extend(visits::age(case, &choice, eye, settings));
     findings.extend(visits::earlier(&choice, eye, settings));
     let present: Vec<&Exam> = choice.present.iter().map(AsRef::as_ref).collect();
-    findings.extend(laterality::no_fellow(&present, eye));
+    // Where a file contradicts itself about the eye, which one is its fellow is not known.
+    if findings.iter().all(|finding| finding.code() != Code::L01) {
+        findings.extend(laterality::no_fellow(&present, eye));
+    }
     let (surgery, places) = history::corneal_surgery(case, &choice.present, eye);
     findings.extend(history::surgery(case, eye, surgery, places, context.history_required));
     findings.extend(history::lens_status(case, &choice.present, eye));

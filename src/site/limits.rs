@@ -335,6 +335,15 @@ budget! {
     "with_the_rule_slack_d" Dioptres plan::Settings::WITH_THE_RULE_SOURCE,
         "How much more residual a surgeon who wants to stay with the rule accepts.",
         d with_the_rule_slack;
+    "residual_large_d" Dioptres plan::Settings::RESIDUAL_LARGE_SOURCE,
+        "F06: predicted residual astigmatism above which the surgeon is asked.",
+        d residual_large;
+    "entered_power_d" Dioptres plan::Settings::ENTERED_SOURCE,
+        "F07: how far the power of an entered lens may be from the computed one before the surgeon is asked.",
+        d entered_power;
+    "entered_axis_deg" Degrees plan::Settings::ENTERED_SOURCE,
+        "F07: how far the axis of an entered lens may be from the computed one before the surgeon is asked.",
+        deg entered_axis;
     "keratometry_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the keratometry, after combining the sources.",
         d components.keratometry;

@@ -275,7 +275,7 @@ impl SiteFile {
 
     /// When a case of an operation on this day stops waiting: so many hours before the day begins in the site's zone.
     pub fn decide_by(&self, day: jiff::civil::Date) -> Option<jiff::Timestamp> {
-        let begins = self.time_zone.to_zoned(day.at(0, 0, 0, 0)).ok()?.timestamp();
+        let begins = self.time_zone.to_ambiguous_timestamp(day.at(0, 0, 0, 0)).compatible().ok()?;
         begins.checked_sub(jiff::SignedDuration::from_hours(i64::from(self.decide_by_hours.value))).ok()
     }
 

@@ -134,6 +134,10 @@ fn lengths_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Find
     let source = choice.selection.axial()?;
     let exam = source.exam();
     let (own, fellow) = (length(exam, eye)?, length(exam, eye.fellow())?);
+    // A length no eye has is the fellow eye's finding, not a difference.
+    if !(settings.b11_length_least.value..=settings.b11_length_most.value).contains(&fellow) {
+        return None;
+    }
     let longer = own.max(fellow);
     let asked = if longer <= settings.b02_short_length.value + SLACK {
         settings.b02_short_sign_off.value
@@ -222,9 +226,12 @@ fn steep_or_flat(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findi
 /// B04.
 fn means_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Finding> {
     let apart = |source: &KeratometrySource| {
-        Some((mean(source.exam(), eye)? - mean(source.exam(), eye.fellow())?).abs())
+        Some(mean(source.exam(), eye)? - mean(source.exam(), eye.fellow())?)
     };
-    let (source, difference) = greatest(choice, apart)?;
+    let (source, _) = greatest(choice, |source| apart(source).map(f64::abs))?;
+    // The mean of the sources that have both eyes: that two sources disagree is said by A02, not here once more.
+    let pairs: Vec<f64> = choice.selection.in_plan().filter_map(apart).collect();
+    let difference = pairs.iter().sum::<f64>().abs() / f64::from(u32::try_from(pairs.len()).ok()?);
     let limit = settings.b04_sign_off.value;
     if difference <= limit + SLACK {
         return None;

@@ -29,41 +29,45 @@ fn counting(choice: &Choice) -> Vec<&Arc<Exam>> {
     exams
 }
 
-/// P11: the age of every measurement that counts, on the day of the operation.
-pub(in crate::checks) fn age(case: &Case, choice: &Choice, eye: Eye, settings: &Settings) -> Vec<Finding> {
-    let Some(date) = &case.entry.date else { return Vec::new() };
+/// P11: the age of the measurements that count, on the day of the operation; the oldest decides.
+pub(in crate::checks) fn age(case: &Case, choice: &Choice, eye: Eye, settings: &Settings) -> Option<Finding> {
+    let date = case.entry.date.as_ref()?;
     let limits = [
         (settings.p11_refuse, Severity::Refuse),
         (settings.p11_sign_off, Severity::SignOff),
         (settings.p11_note, Severity::Note),
     ];
-    counting(choice)
+    let mut old: Vec<(i32, &Exam)> = counting(choice)
         .into_iter()
         .filter_map(|exam| {
-            let taken = exam.taken.as_ref()?;
-            let days = (date.value - taken.value.date()).get_days();
-            let (limit, severity) =
-                limits.into_iter().find(|(limit, _)| f64::from(days) > limit.value + SLACK)?;
-            let label = label::of_exam(exam);
-            let next = match severity {
-                Severity::Note => "nothing to do; think of measuring again",
-                Severity::SignOff => "measure again, or accept the old measurement with a reason",
-                Severity::Refuse => "measure again",
-            };
-            let text = format!("{label}: {days} days old on the day of the operation");
-            Some(
-                Finding::new(Code::P11, severity, text.clone(), text)
-                    .eye(eye)
-                    .sources([label])
-                    .expected(format!("at most {} days", round::fixed(limit.value, 0)))
-                    .found(format!("{days} days"))
-                    .at(taken.place.clone())
-                    .at(date.place.clone())
-                    .cited(MEASUREMENT_AGE)
-                    .next(next),
-            )
+            let days = (date.value - exam.taken.as_ref()?.value.date()).get_days();
+            (f64::from(days) > settings.p11_note.value + SLACK).then_some((days, exam.as_ref()))
         })
-        .collect()
+        .collect();
+    old.sort_by_key(|(days, exam)| (core::cmp::Reverse(*days), label::of_exam(exam)));
+    let (oldest, _) = old.first()?;
+    let (limit, severity) =
+        limits.into_iter().find(|(limit, _)| f64::from(*oldest) > limit.value + SLACK)?;
+    let next = match severity {
+        Severity::Note => "nothing to do; think of measuring again",
+        Severity::SignOff => "measure again, or accept the old measurement with a reason",
+        Severity::Refuse => "measure again",
+    };
+    let ages: Vec<String> =
+        old.iter().map(|(days, exam)| format!("{}: {days} days", label::of_exam(exam))).collect();
+    let text = format!("old on the day of the operation: {}", ages.join("; "));
+    let mut finding = Finding::new(Code::P11, severity, text.clone(), text)
+        .eye(eye)
+        .sources(old.iter().map(|(_, exam)| label::of_exam(exam)))
+        .expected(format!("at most {} days", round::fixed(limit.value, 0)))
+        .found(format!("{oldest} days"))
+        .at(date.place.clone())
+        .cited(MEASUREMENT_AGE)
+        .next(next);
+    for taken in old.iter().filter_map(|(_, exam)| exam.taken.as_ref()) {
+        finding = finding.at(taken.place.clone());
+    }
+    Some(finding)
 }
 
 /// How far one eye of two examinations is apart, in words, when it is further than an eye changes; none when it is not or
