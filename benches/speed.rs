@@ -55,6 +55,8 @@ fn plan_case(text: &[u8]) -> Considered {
         approved_lenses: &lenses,
         unapproved: &[],
         check_names: true,
+        list_mates: &[],
+        expected: axiswright::casebook::Expectation::default(),
     };
     let order = Order {
         surgeon: file.surgeon.clone(),

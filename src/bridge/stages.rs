@@ -51,7 +51,7 @@ impl State {
 /// How far a case came.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Outcome {
-    /// Nothing of this patient has been measured yet.
+    /// Nothing of this patient has been measured yet, or a source the site expects has not come.
     Waiting,
     /// A refuse finding stands.
     Blocked,
@@ -100,7 +100,8 @@ impl Considered {
 
 /// Takes one case through the stages.
 ///
-/// `order` is none when the list names no known surgeon or lens; the checks then refuse the case by name.
+/// A case waits while an expected source has not come and the time to decide has not; what is to be refused is said at
+/// once. `order` is none when the list names no known surgeon or lens; the checks then refuse the case by name.
 pub fn consider(
     case: Case,
     context: &Context<'_>,
@@ -108,10 +109,17 @@ pub fn consider(
     order: Option<&Order>,
     answers: &[Answer],
 ) -> Considered {
-    if case.exams.is_empty() && case.eye.is_some() {
+    let due = context.expected.decide_by.is_some_and(|decide_by| context.now >= decide_by);
+    if case.exams.is_empty() && case.eye.is_some() && (case.gone || !due) {
         return Considered { case, findings: Vec::new(), answers: Vec::new(), outcome: Outcome::Waiting };
     }
     let screening = checks::screen(&case, context, settings);
+    let refused = screening.findings.iter().any(|finding| finding.severity() == Severity::Refuse);
+    if !screening.missing.is_empty() && !refused {
+        let used = answers.iter().filter(|answer| screening.findings.iter().any(|f| answer.answers(f)));
+        let answers = used.cloned().collect();
+        return Considered { case, findings: screening.findings, answers, outcome: Outcome::Waiting };
+    }
     let (Some(screened), Some(order)) = (screening.screened, order) else {
         return Considered {
             case,

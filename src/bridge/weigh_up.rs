@@ -7,7 +7,7 @@ use super::fold::{CaseRecord, Issue, Standing};
 use super::read::Reading;
 use super::stages::{Considered, Outcome, State, consider};
 use super::store::Site;
-use crate::casebook::{Case, CaseId, join};
+use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
 use crate::model::{ListEntry, Seat};
@@ -107,17 +107,28 @@ pub fn weigh_up(
         approved_lenses: &lenses,
         unapproved: &[],
         check_names: true,
+        list_mates: &[],
+        expected: Expectation::default(),
     };
     let casebook = join(&reading.evidence);
     let mut weighing = Weighing::default();
-    for case in casebook.cases {
+    for case in &casebook.cases {
         let record = standing.cases.get(&case.id).cloned().unwrap_or_default();
         let own = concerning(&unapproved, &case.entry, site);
         let order = order(site, &case.entry, &record);
-        let evidence = evidence(site, &case, &record);
-        let context = Context { unapproved: &own, ..general };
+        let evidence = evidence(site, case, &record);
+        let list_mates = casebook.list_mates(case);
+        let expected = Expectation {
+            sources: case
+                .entry
+                .procedure
+                .as_ref()
+                .map_or(&[], |procedure| settings.site.expected_sources(procedure.value)),
+            decide_by: case.entry.date.as_ref().and_then(|date| settings.site.decide_by(date.value)),
+        };
+        let context = Context { unapproved: &own, list_mates: &list_mates, expected, ..general };
         let considered =
-            consider(case, &context, settings.site.checks_settings(), order.as_ref(), &record.answers);
+            consider(case.clone(), &context, settings.site.checks_settings(), order.as_ref(), &record.answers);
         let plan = match &considered.outcome {
             Outcome::Planned(plan) => keyed(site, "axiswright-plan-1", &result(plan)),
             Outcome::Waiting | Outcome::Blocked | Outcome::Held(_) => String::new(),
@@ -218,6 +229,18 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
         format!("surgery {}", shown(entry.corneal_surgery.as_ref())),
         format!("lens status {}", shown(entry.lens_status.as_ref())),
     ];
+    if let Some(earlier) = &case.earlier {
+        lines.extend([
+            format!("earlier eye {}", shown(earlier.eye.as_ref())),
+            format!("earlier procedure {}", shown(earlier.procedure.as_ref())),
+            format!("earlier surgeon {}", shown(earlier.surgeon.as_ref())),
+            format!("earlier target {}", shown(earlier.target.as_ref())),
+            format!("earlier lens {}", shown(earlier.lens.as_ref())),
+        ]);
+    }
+    if case.gone {
+        lines.push("gone from the list".to_owned());
+    }
     let mut exams: Vec<String> =
         case.exams.iter().map(|(how, joined)| format!("exam {how:?} {}", joined.exam.file.digest)).collect();
     exams.sort();

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::id::CaseId;
 use super::names::{NameMatch, compare_names};
-use super::order::{Arrived, in_force};
+use super::order::{Arrived, Standing, in_force, scope};
 use crate::finding::Finding;
 use crate::model::{Exam, Eye, Fact, Identity, ListEntry, OperatingList, PatientNumber};
 
@@ -25,6 +25,8 @@ pub struct Joined {
 pub enum Attached {
     /// The patient numbers are equal.
     ByNumber,
+    /// The patient numbers are equal once leading zeros are put back; name and birth date are equal.
+    ByNumberButZeros,
     /// The file has no number; name and birth date are equal.
     WithoutNumber,
     /// The numbers differ while name and birth date are equal.
@@ -66,20 +68,63 @@ pub struct Case {
     pub exams: Vec<(Attached, Joined)>,
     /// What was stated about the planned eye, oldest first.
     pub facts: Vec<Fact>,
+    /// The newest earlier entry of the same operation that said something else about eye, procedure, surgeon, lens or
+    /// target.
+    pub earlier: Option<ListEntry>,
+    /// A newer complete list of its theatre and day does not name it any more.
+    pub gone: bool,
+}
+
+/// What a case waits for: the sources that are to come, and how long.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Expectation<'a> {
+    /// The instruments by the site's names.
+    pub sources: &'a [String],
+    /// From when on nothing is waited for any more; none when there is no such time.
+    pub decide_by: Option<jiff::Timestamp>,
+}
+
+impl Attached {
+    /// Whether the examination counts as the patient's own.
+    pub const fn is_own(self) -> bool {
+        match self {
+            Self::ByNumber | Self::ByNumberButZeros => true,
+            Self::WithoutNumber | Self::NumberDiffers => false,
+        }
+    }
 }
 
 impl Case {
     /// Examinations that carry the patient's number.
     pub fn own_exams(&self) -> impl Iterator<Item = &Joined> {
-        self.exams.iter().filter(|(attached, _)| *attached == Attached::ByNumber).map(|(_, joined)| joined)
+        self.exams.iter().filter(|(attached, _)| attached.is_own()).map(|(_, joined)| joined)
     }
 
     /// Examinations of the same person by name and birth date whose number is another or absent.
     pub fn contradicting_exams(&self) -> impl Iterator<Item = (Attached, &Joined)> {
         self.exams
             .iter()
-            .filter(|(attached, _)| *attached != Attached::ByNumber)
+            .filter(|(attached, _)| !attached.is_own())
             .map(|(attached, joined)| (*attached, joined))
+    }
+
+    /// The expected sources that have brought nothing of the planned eye yet; none once the time to decide has come.
+    ///
+    /// An examination under another number or without one has come: what is wrong with it is said, not waited for.
+    pub fn missing(&self, expected: Expectation<'_>, now: jiff::Timestamp) -> Vec<String> {
+        if expected.decide_by.is_some_and(|decide_by| now >= decide_by) {
+            return Vec::new();
+        }
+        let holds = |joined: &Joined| match self.eye {
+            Some(eye) => joined.exam.eyes.of(eye).as_ref().is_some_and(|values| !values.is_empty()),
+            None => true,
+        };
+        let has_come = |source: &str| {
+            self.exams.iter().any(|(_, joined)| {
+                joined.exam.instrument.key.eq_ignore_ascii_case(source.trim()) && holds(joined)
+            })
+        };
+        expected.sources.iter().filter(|source| !has_come(source)).cloned().collect()
     }
 }
 
@@ -92,12 +137,30 @@ pub struct Casebook {
     pub without_operation: Vec<Joined>,
 }
 
+impl Casebook {
+    /// The entries that stand on the same list as a case: theatre and day are the same, the entry itself and those that
+    /// are gone left out.
+    pub fn list_mates(&self, case: &Case) -> Vec<ListEntry> {
+        let own = scope(&case.entry);
+        self.cases
+            .iter()
+            .filter(|other| other.id != case.id && !other.gone && scope(&other.entry) == own)
+            .map(|other| other.entry.clone())
+            .collect()
+    }
+}
+
 fn number_of(identity: &Identity) -> Option<String> {
     identity.number.as_ref().map(|number| number.value.comparable())
 }
 
 fn authority_of(identity: &Identity, default: &str) -> String {
     identity.authority.as_ref().map_or(default, |authority| authority.value.as_str()).trim().to_lowercase()
+}
+
+/// A number as it is left when a spreadsheet takes it for a quantity: without its leading zeros.
+fn without_zeros(number: &str) -> &str {
+    number.trim_start_matches('0')
 }
 
 /// Whether name and birth date, both stated in both documents, say it is the same person.
@@ -154,7 +217,7 @@ pub fn join(evidence: &Evidence) -> Casebook {
     let mut used = vec![false; exams.len()];
     let mut cases = Vec::new();
     let mut ids: BTreeMap<CaseId, u32> = BTreeMap::new();
-    for entry in in_force(&evidence.lists) {
+    for Standing { entry, earlier, gone } in in_force(&evidence.lists) {
         let number = number_of(&entry.identity);
         let authority = authority_of(&entry.identity, &evidence.authority);
         let eye = entry.eye.as_ref().map(|eye| eye.value);
@@ -182,6 +245,13 @@ pub fn join(evidence: &Evidence) -> Casebook {
             let same_authority = authority_of(identity, &authority) == authority;
             let how = match (number.as_deref(), number_of(identity)) {
                 (Some(listed), Some(found)) if listed == found && same_authority => Some(Attached::ByNumber),
+                (Some(listed), Some(found))
+                    if same_authority
+                        && without_zeros(listed) == without_zeros(&found)
+                        && same_person(&entry.identity, identity) =>
+                {
+                    Some(Attached::ByNumberButZeros)
+                }
                 (_, None) if same_person(&entry.identity, identity) => Some(Attached::WithoutNumber),
                 (_, Some(_)) if same_authority && same_person(&entry.identity, identity) => {
                     Some(Attached::NumberDiffers)
@@ -199,7 +269,7 @@ pub fn join(evidence: &Evidence) -> Casebook {
             .filter(|stated| Some(stated.number.comparable()) == number && Some(stated.fact.eye) == eye)
             .map(|stated| stated.fact.clone())
             .collect();
-        cases.push(Case { id, entry, eye, exams: attached, facts });
+        cases.push(Case { id, entry, eye, exams: attached, facts, earlier, gone });
     }
     let without_operation =
         exams.into_iter().zip(used).filter(|(_, used)| !used).map(|(joined, _)| joined).collect();

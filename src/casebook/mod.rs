@@ -9,8 +9,9 @@ mod id;
 mod join;
 mod names;
 mod order;
+mod script;
 
 pub use id::CaseId;
-pub use join::{Attached, Case, Casebook, Evidence, Joined, StatedFact, join};
+pub use join::{Attached, Case, Casebook, Evidence, Expectation, Joined, StatedFact, join};
 pub use names::{NameMatch, comparable_name, compare_names};
-pub use order::{Arrived, in_force};
+pub use order::{Arrived, Standing, in_force};

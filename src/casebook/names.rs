@@ -3,6 +3,7 @@
 use unicode_normalization::UnicodeNormalization as _;
 use unicode_normalization::char::is_combining_mark;
 
+use super::script;
 use crate::model::PersonName;
 
 /// How two names compare.
@@ -10,19 +11,16 @@ use crate::model::PersonName;
 pub enum NameMatch {
     /// Letter for letter, blanks and case aside.
     Same,
-    /// Only after folding case and accents, the usual spellings of umlauts, and the order of the parts.
+    /// Only after folding case and accents, the usual spellings of umlauts, Cyrillic or Greek letters written in Latin
+    /// ones, and the order of the parts.
     SameAfterNormalising,
     /// Not the same.
     Different,
 }
 
-/// The parts of a name in a form that compares: compatibility decomposition, no marks, lower case, umlauts as their
-/// two-letter spelling, hyphens as blanks, parts in order of the alphabet.
-///
-/// Middle names are compared too where both documents have them as part of the given name; the rule judges the result.
-pub fn comparable_name(name: &PersonName) -> Vec<String> {
-    let joined = format!("{} {}", name.family, name.given);
-    let spelled: String = joined
+/// Folds Latin letters: compatibility decomposition, no marks, lower case, umlauts as their two-letter spelling.
+pub(super) fn folded(text: &str) -> String {
+    let spelled: String = text
         .nfc()
         .flat_map(char::to_lowercase)
         .flat_map(|c| match c {
@@ -33,8 +31,16 @@ pub fn comparable_name(name: &PersonName) -> Vec<String> {
             other => vec![other],
         })
         .collect();
-    let folded: String = spelled.nfkd().filter(|c| !is_combining_mark(*c)).collect();
-    let mut parts: Vec<String> = folded
+    spelled.nfkd().filter(|c| !is_combining_mark(*c)).collect()
+}
+
+/// The parts of a name in a form that compares: compatibility decomposition, no marks, lower case, umlauts as their
+/// two-letter spelling, hyphens as blanks, parts in order of the alphabet.
+///
+/// Middle names are compared too where both documents have them as part of the given name; the rule judges the result.
+pub fn comparable_name(name: &PersonName) -> Vec<String> {
+    let joined = format!("{} {}", name.family, name.given);
+    let mut parts: Vec<String> = folded(&joined)
         .split(|c: char| !c.is_alphanumeric())
         .filter(|part| !part.is_empty())
         .map(str::to_owned)
@@ -50,7 +56,7 @@ pub fn compare_names(one: &PersonName, other: &PersonName) -> NameMatch {
     };
     if plain(&one.family) == plain(&other.family) && plain(&one.given) == plain(&other.given) {
         NameMatch::Same
-    } else if comparable_name(one) == comparable_name(other) {
+    } else if comparable_name(one) == comparable_name(other) || script::spell_alike(one, other) {
         NameMatch::SameAfterNormalising
     } else {
         NameMatch::Different
@@ -76,6 +82,28 @@ mod tests {
             assert_eq!(compare_names(&one, &other), NameMatch::SameAfterNormalising, "{one:?}");
         }
         assert_eq!(compare_names(&name("Merrow", "Talia"), &name("Merrov", "Talia")), NameMatch::Different);
+        for (one, other) in [
+            (name("Соколова", "Ирина"), name("Sokolova", "Irina")),
+            (name("Соколова", "Ирина"), name("Irina", "SOKOLOVA")),
+            (name("Щербаков", "Юрий"), name("Shcherbakov", "Yuriy")),
+            (name("Щербаков", "Юрий"), name("Scerbakov", "Jurij")),
+            (name("Гончар", "Їжакевич"), name("Honchar", "Yizhakevych")),
+            (name("Μελάς", "Νίκος"), name("Melas", "Nikos")),
+            (name("Παπαδοπούλου", "Ευγενία"), name("Papadopoulou", "Evgenia")),
+            (name("Μπάρκας", "Θεόδωρος"), name("Barkas", "Theodoros")),
+        ] {
+            assert_eq!(compare_names(&one, &other), NameMatch::SameAfterNormalising, "{one:?}");
+            assert_eq!(compare_names(&other, &one), NameMatch::SameAfterNormalising, "{one:?}");
+        }
+        for (one, other) in [
+            (name("Соколова", "Ирина"), name("Sokolova", "Marina")),
+            (name("Соколова", "Ирина"), name("Sokolov", "Irina")),
+            (name("Соколова", "Ирина"), name("Sokolova", "")),
+            (name("Соколова", "Ирина"), name("Соколов", "Ирина")),
+            (name("Μελάς", "Νίκος"), name("Meras", "Nikos")),
+        ] {
+            assert_eq!(compare_names(&one, &other), NameMatch::Different, "{one:?}");
+        }
         assert_eq!(
             compare_names(&name("Μελάς", "Νίκος"), &name("Μελας", "Νικος")),
             NameMatch::SameAfterNormalising

@@ -143,6 +143,15 @@ pub(super) struct Choice {
     pub(super) failed_keratometry: BTreeSet<String>,
     /// Whether lengths of the planned eye failed and are not replaced by earlier ones.
     pub(super) failed_axial: bool,
+    /// The sources of lengths that count: the latest sound one of each instrument, the one the plan uses first.
+    pub(super) lengths: Vec<AxialSource>,
+    /// Every examination within the window whose anterior keratometry of the planned eye passes, the ones that count
+    /// among them: what repeats a reading.
+    pub(super) repeats: Vec<Arc<Exam>>,
+    /// Every examination within the window whose lengths of the planned eye pass.
+    pub(super) repeated_lengths: Vec<Arc<Exam>>,
+    /// Examinations that are references only and against which nothing is said.
+    pub(super) references: Vec<Arc<Exam>>,
     /// Whether lengths exist outside the window.
     pub(super) axial_outside_window: bool,
     /// Whether an anterior keratometry exists outside the window.
@@ -228,6 +237,11 @@ pub(super) fn choose(
                     Quantity::Axial => choice.axial_outside_window = true,
                 }
             }
+            let repeats = within.iter().filter(|e| e.passes(quantity)).map(|e| Arc::clone(e.exam));
+            match quantity {
+                Quantity::Keratometry => choice.repeats.extend(repeats),
+                Quantity::Axial => choice.repeated_lengths.extend(repeats),
+            }
             let chosen = within.iter().position(|e| e.passes(quantity));
             match chosen {
                 Some(position) => {
@@ -293,10 +307,12 @@ pub(super) fn choose(
         };
         key(b).cmp(&key(a)).then_with(|| a.label().cmp(b.label()))
     });
-    choice.selection.axial = axial.into_iter().next();
-    choice.selection.earlier = examined
-        .iter()
-        .filter(|e| !seen.iter().any(|used| Arc::ptr_eq(used, e.exam)))
+    choice.selection.axial = axial.first().cloned();
+    choice.lengths = axial;
+    let references = || examined.iter().filter(|e| !seen.iter().any(|used| Arc::ptr_eq(used, e.exam)));
+    choice.selection.earlier = references().map(|e| Arc::clone(e.exam)).collect();
+    choice.references = references()
+        .filter(|e| e.passes(Quantity::Keratometry) && e.passes(Quantity::Axial))
         .map(|e| Arc::clone(e.exam))
         .collect();
     choice.selection.set_aside.sort();

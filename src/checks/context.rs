@@ -1,5 +1,8 @@
 //! What the rules must be told because no file of the case says it.
 
+use crate::casebook::Expectation;
+use crate::model::ListEntry;
+
 /// How the patient numbers of a site are checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum NumberScheme {
@@ -47,4 +50,8 @@ pub struct Context<'a> {
     pub unapproved: &'a [UnapprovedFile],
     /// Whether surgeon and lens of the list are held against the approved files; false where a case file carries its own.
     pub check_names: bool,
+    /// The other entries of the same operating list, for look-alikes and fellow eyes; no finding names them.
+    pub list_mates: &'a [ListEntry],
+    /// What the case waits for, and until when.
+    pub expected: Expectation<'a>,
 }

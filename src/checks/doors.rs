@@ -14,7 +14,9 @@ pub struct Screening {
     pub findings: Vec<Finding>,
     /// Which examinations count.
     pub selection: Selection,
-    /// The case, when no refuse finding stands.
+    /// Expected sources that have not come and are still waited for.
+    pub missing: Vec<String>,
+    /// The case, when no refuse finding stands and nothing is waited for.
     pub screened: Option<Screened>,
 }
 

@@ -1,7 +1,8 @@
 //! Every limit of the rules, with its unit and its source.
 
 use crate::cite::{
-    AGREEMENT, COMMON_PRACTICE, HOUSE_RULE, IMPOSSIBLE, ISO_10343, PERPENDICULAR_STEPS, Source,
+    AGREEMENT, AXIS_SCATTER, BIOMETRY_LIMITS, COMMON_PRACTICE, EARLIER_VISIT, HOUSE_RULE, IMPOSSIBLE,
+    ISO_10343, LENGTH_AGREEMENT, LENGTH_BETWEEN_EYES, MEASUREMENT_AGE, PERPENDICULAR_STEPS, Source,
     THREE_READINGS,
 };
 use crate::finding::Code;
@@ -70,6 +71,62 @@ thresholds! {
     a02_sign_off [A02] 0.50 "D" AGREEMENT;
     /// Difference of mean keratometry above which there is no plan without a third source.
     a02_refuse [A02] 1.00 "D" AGREEMENT;
+    /// Age of a measurement on the day of the operation above which it is noted.
+    p11_note [P11] 180.0 "d" MEASUREMENT_AGE;
+    /// … above which a person is asked.
+    p11_sign_off [P11] 365.0 "d" MEASUREMENT_AGE;
+    /// … above which it is no source.
+    p11_refuse [P11] 730.0 "d" MEASUREMENT_AGE;
+    /// Difference of the axial length of one eye from an earlier visit above which it may be another person's.
+    p15_length [P15] 0.30 "mm" EARLIER_VISIT;
+    /// Difference of mean keratometry of one eye from an earlier visit above which it may be another person's.
+    p15_power [P15] 1.00 "D" EARLIER_VISIT;
+    /// Age in years under which a person is asked.
+    p17_age_least [P17] 18.0 "years" HOUSE_RULE;
+    /// Age in years above which a person is asked.
+    p17_age_most [P17] 110.0 "years" HOUSE_RULE;
+    /// Combined cylinder under which the axis means little.
+    a06_cylinder [A06] 0.75 "D" AXIS_SCATTER;
+    /// Difference of two axial lengths above which the surgeon is asked.
+    a07_sign_off [A07] 0.20 "mm" LENGTH_AGREEMENT;
+    /// Difference of two axial lengths above which there is no plan without a third reading.
+    a07_refuse [A07] 0.40 "mm" LENGTH_AGREEMENT;
+    /// Axial length under which it is noted.
+    b01_note_least [B01] 22.0 "mm" BIOMETRY_LIMITS;
+    /// Axial length above which it is noted.
+    b01_note_most [B01] 25.0 "mm" BIOMETRY_LIMITS;
+    /// Axial length under which the surgeon is asked.
+    b01_sign_off_least [B01] 21.2 "mm" BIOMETRY_LIMITS;
+    /// Axial length above which the surgeon is asked.
+    b01_sign_off_most [B01] 26.6 "mm" BIOMETRY_LIMITS;
+    /// How close another reading must come for an axial length to count as repeated.
+    b01_repeat [B01 B02] 0.10 "mm" HOUSE_RULE;
+    /// Difference of the two eyes' axial lengths above which it is noted.
+    b02_note [B02] 0.30 "mm" BIOMETRY_LIMITS;
+    /// … above which the surgeon is asked, in eyes of usual length.
+    b02_sign_off [B02] 0.70 "mm" BIOMETRY_LIMITS;
+    /// Length of the longer eye up to which the pair counts as short.
+    b02_short_length [B02] 22.0 "mm" LENGTH_BETWEEN_EYES;
+    /// Difference above which the surgeon is asked in a short pair.
+    b02_short_sign_off [B02] 0.50 "mm" LENGTH_BETWEEN_EYES;
+    /// Length of the longer eye from which the pair counts as long.
+    b02_long_length [B02] 28.0 "mm" LENGTH_BETWEEN_EYES;
+    /// Difference above which the surgeon is asked in a long pair.
+    b02_long_sign_off [B02] 4.00 "mm" LENGTH_BETWEEN_EYES;
+    /// Least usual mean keratometry.
+    b03_least [B03] 41.0 "D" BIOMETRY_LIMITS;
+    /// Greatest usual mean keratometry.
+    b03_most [B03] 47.0 "D" BIOMETRY_LIMITS;
+    /// How close another reading must come for a mean keratometry to count as repeated.
+    b03_repeat [B03 B04] 0.30 "D" HOUSE_RULE;
+    /// Difference of the two eyes' mean keratometry above which the surgeon is asked.
+    b04_sign_off [B04] 0.90 "D" BIOMETRY_LIMITS;
+    /// Corneal cylinder above which the surgeon is asked.
+    b05_sign_off [B05] 2.50 "D" BIOMETRY_LIMITS;
+    /// Corneal cylinder above which the surgeon is asked however often it was repeated.
+    b05_always [B05] 4.00 "D" HOUSE_RULE;
+    /// How close another reading must come, as vectors, for a cylinder to count as repeated.
+    b05_repeat [B05] 0.50 "D" HOUSE_RULE;
     /// Fewer readings than this behind a value ask the surgeon.
     b08_readings [B08] 3.0 "" THREE_READINGS;
     /// Shortest axial length of a human eye.
@@ -106,6 +163,12 @@ thresholds! {
     u01_index [U01] 1.3375 "" ISO_10343;
     /// Step of a number whose decimals are not known, taken for power and radius alike.
     u01_unknown_step [U01] 0.01 "" COMMON_PRACTICE;
+    /// How far the axis of the reported cylinder may lie from the meridian its sign belongs to.
+    u04_axis [U04] 10.0 "deg" HOUSE_RULE;
+    /// Reported cylinder under which its axis means nothing and is not judged.
+    u04_least_cylinder [U04] 0.12 "D" HOUSE_RULE;
+    /// How far the reported cylinder may be from the difference of the powers; more where the steps are coarser.
+    u09_room [U09] 0.06 "D" HOUSE_RULE;
     /// Vector difference within which two sources fit after one is turned by a right angle.
     u06_fit [U06] 0.50 "D" HOUSE_RULE;
     /// Cylinder both sources must have for a turn to be seen.

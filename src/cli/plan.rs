@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::output::{print_json, print_line};
 use super::steps::print_steps;
 use crate::bridge::{Considered, Outcome, consider};
-use crate::casebook::join;
+use crate::casebook::{Expectation, join};
 use crate::checks::{self, Context, LensOnFile, NumberScheme};
 use crate::finding::Finding;
 use crate::model::Seat;
@@ -76,6 +76,8 @@ pub(super) fn consider_file(
         approved_lenses: &lenses,
         unapproved: &[],
         check_names: true,
+        list_mates: &[],
+        expected: Expectation::default(),
     };
     let order = order(&case.entry, &file);
     let considered = consider(case, &context, &checks::Settings::default(), order.as_ref(), &file.answers);

@@ -3,6 +3,7 @@
 use super::astigmatism::Astigmatism;
 use super::compute::{Choice, IncisionKind, Refusals, budget};
 use super::lens::{LensKind, LensStep};
+use super::notice;
 use super::order::{Entered, Order};
 use super::power::{Power, refusal};
 use super::surgeon::Leftover;
@@ -279,6 +280,11 @@ fn entered_choice(
             .found(shown.clone())
             .next("check the entered choice against the maker's list"),
         );
+    }
+    if let Some(power) = power
+        && let Some(computed) = best_made(choices, order).and_then(|position| choices.get(position))
+    {
+        findings.extend(notice::entered(eye, power.nearest, computed, entered, order));
     }
     let corneal = match power {
         Some(power) => Some(

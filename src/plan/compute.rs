@@ -6,6 +6,7 @@ use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
 use super::marking::Marking;
+use super::notice;
 use super::order::Order;
 use super::power::{self, Power};
 use super::step::Step;
@@ -277,6 +278,8 @@ pub(super) fn compute(
         Some(power) => left_over(eye, power, to_correct, &lens)?,
         None => (None, None),
     };
+    findings.extend(notice::residual(eye, residual, order));
+    findings.extend(notice::no_backup(eye, order));
     let chance = match (&power, lens.corneal_cylinder) {
         (Some(_), Some(cylinder)) => residual_chance(to_correct, cylinder, lens.axis, order),
         _ => None,

@@ -13,6 +13,7 @@ mod explain;
 mod json;
 mod lens;
 mod marking;
+mod notice;
 mod order;
 mod power;
 mod settings;

@@ -13,6 +13,12 @@ pub struct Settings {
     pub equal_residuals: Dioptre,
     /// How much more residual a surgeon who wants to stay with the rule accepts.
     pub with_the_rule_slack: Dioptre,
+    /// Predicted residual astigmatism above which the surgeon is asked.
+    pub residual_large: Dioptre,
+    /// How far the power of an entered lens may be from the computed one before it is asked about.
+    pub entered_power: Dioptre,
+    /// How far the axis of an entered lens may be from the computed one before it is asked about.
+    pub entered_axis: Degrees,
     /// Standard deviations of the parts of the astigmatism.
     pub components: ComponentSds,
     /// Standard deviations of the angle of the lens.
@@ -28,6 +34,10 @@ impl Settings {
     pub const EQUAL_RESIDUALS_SOURCE: Source = COMMON_PRACTICE;
     /// Source of [`Settings::with_the_rule_slack`].
     pub const WITH_THE_RULE_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::residual_large`].
+    pub const RESIDUAL_LARGE_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::entered_power`] and [`Settings::entered_axis`].
+    pub const ENTERED_SOURCE: Source = HOUSE_RULE;
     /// Source of the standard deviations.
     pub const BUDGET_SOURCE: Source = ERROR_BUDGET;
     /// Source of [`Settings::budget_factor`].
@@ -40,6 +50,9 @@ impl Default for Settings {
             incision_moved: Degrees::from_degrees(10.0),
             equal_residuals: Dioptre::from_dioptres(0.01),
             with_the_rule_slack: Dioptre::from_dioptres(0.25),
+            residual_large: Dioptre::from_dioptres(0.75),
+            entered_power: Dioptre::from_dioptres(0.75),
+            entered_axis: Degrees::from_degrees(5.0),
             components: ComponentSds {
                 keratometry: ComponentSds::KERATOMETRY,
                 posterior: ComponentSds::POSTERIOR_MODEL,

@@ -91,6 +91,11 @@ impl Incoming {
         self.settle_seconds.value
     }
 
+    /// The site's name of the instrument whose measurements it brings.
+    pub(super) fn measuring_device(&self) -> Option<&str> {
+        self.device_text().filter(|_| self.brings.value == Brings::Measurements)
+    }
+
     /// Ids of the mapping templates that may read its text files.
     pub fn templates(&self) -> &[String] {
         &self.templates.value

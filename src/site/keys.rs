@@ -16,7 +16,7 @@ const fn key(name: &'static str, source: Option<Source>, meaning: &'static str) 
 }
 
 /// Keys at the top of the file.
-pub(super) const TOP: [Key; 11] = [
+pub(super) const TOP: [Key; 12] = [
     key(
         "kind",
         None,
@@ -64,7 +64,15 @@ pub(super) const TOP: [Key; 11] = [
         Some(HOUSE_RULE),
         "Days before the latest examination within which another one still counts; older ones are references only.",
     ),
+    key(
+        "decide_by_hours",
+        Some(HOUSE_RULE),
+        "Hours before the day of the operation begins until which a case waits for its sources; then it is judged with what is there.",
+    ),
 ];
+
+/// The key of the sources expected for a procedure.
+pub(super) const EXPECT_MEANING: &str = "Instruments, by the `device` of their incoming folders, that must have measured the planned eye before a case of this procedure is judged. None when not given.";
 
 /// Keys of one `[[incoming]]`.
 pub(super) const INCOMING: [Key; 10] = [
@@ -112,6 +120,8 @@ pub(super) const INCOMING: [Key; 10] = [
     key("power_step_d", None, "Smallest step in dioptres in which the instrument prints a power."),
 ];
 
+/// Key of the table of expected sources.
+pub(super) const EXPECT_TABLE: &str = "expect";
 /// Key of the list of incoming folders.
 pub(super) const INCOMING_TABLE: &str = "incoming";
 /// Key of the table of limits.

@@ -54,6 +54,45 @@ fn words(name: &str) -> Option<&'static str> {
         }
         "a02_sign_off" => "A02: difference of two mean keratometries above which the surgeon is asked.",
         "a02_refuse" => "A02: the difference above which there is no plan without a third source.",
+        "p11_note" => "P11: age of a measurement on the day of the operation above which it is noted.",
+        "p11_sign_off" => "P11: the age above which a person is asked.",
+        "p11_refuse" => "P11: the age above which the measurement is no source.",
+        "p15_length" => {
+            "P15: difference of the axial length from an earlier visit above which it may be another person's."
+        }
+        "p15_power" => {
+            "P15: difference of mean keratometry from an earlier visit above which it may be another person's."
+        }
+        "p17_age_least" => "P17: age of the patient under which a person is asked.",
+        "p17_age_most" => "P17: age of the patient above which a person is asked.",
+        "a06_cylinder" => "A06: combined cylinder under which the axis is noted to mean little.",
+        "a07_sign_off" => "A07: difference of two axial lengths above which the surgeon is asked.",
+        "a07_refuse" => "A07: the difference above which there is no plan without a third reading.",
+        "b01_note_least" => "B01: an axial length under this is noted.",
+        "b01_note_most" => "B01: an axial length above this is noted.",
+        "b01_sign_off_least" => "B01: under this axial length the surgeon is asked.",
+        "b01_sign_off_most" => "B01: above this axial length the surgeon is asked.",
+        "b01_repeat" => "B01, B02: how close another reading must come for an axial length to count as repeated.",
+        "b02_note" => "B02: difference of the axial lengths of both eyes above which it is noted.",
+        "b02_sign_off" => "B02: the difference above which the surgeon is asked, in eyes of usual length.",
+        "b02_short_length" => "B02: length of the longer eye up to which the eyes count as short.",
+        "b02_short_sign_off" => "B02: the difference above which the surgeon is asked in short eyes.",
+        "b02_long_length" => "B02: length of the longer eye from which the eyes count as long.",
+        "b02_long_sign_off" => "B02: the difference above which the surgeon is asked in long eyes.",
+        "b03_least" => "B03: under this mean keratometry the surgeon is asked.",
+        "b03_most" => "B03: above this mean keratometry the surgeon is asked.",
+        "b03_repeat" => "B03, B04: how close another reading must come for a mean to count as repeated.",
+        "b04_sign_off" => "B04: difference of the mean keratometry of both eyes above which the surgeon is asked.",
+        "b05_sign_off" => "B05: corneal cylinder above which the surgeon is asked.",
+        "b05_always" => "B05: corneal cylinder above which the surgeon is asked however often it was repeated.",
+        "b05_repeat" => {
+            "B05: how close another reading must come, as vectors, for a cylinder to count as repeated."
+        }
+        "u04_axis" => "U04: how far the axis of the reported cylinder may lie from the meridian of its sign.",
+        "u04_least_cylinder" => "U04: reported cylinder under which its axis is not judged.",
+        "u09_room" => {
+            "U09: how far the reported cylinder may be from the difference of the powers; more where steps are coarser."
+        }
         "b08_readings" => "B08: fewer readings than this behind a value ask the surgeon.",
         "b11_length_least" => "B11: a shorter axial length is refused.",
         "b11_length_most" => "B11: a longer axial length is refused.",
@@ -296,6 +335,15 @@ budget! {
     "with_the_rule_slack_d" Dioptres plan::Settings::WITH_THE_RULE_SOURCE,
         "How much more residual a surgeon who wants to stay with the rule accepts.",
         d with_the_rule_slack;
+    "residual_large_d" Dioptres plan::Settings::RESIDUAL_LARGE_SOURCE,
+        "F06: predicted residual astigmatism above which the surgeon is asked.",
+        d residual_large;
+    "entered_power_d" Dioptres plan::Settings::ENTERED_SOURCE,
+        "F07: how far the power of an entered lens may be from the computed one before the surgeon is asked.",
+        d entered_power;
+    "entered_axis_deg" Degrees plan::Settings::ENTERED_SOURCE,
+        "F07: how far the axis of an entered lens may be from the computed one before the surgeon is asked.",
+        deg entered_axis;
     "keratometry_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the keratometry, after combining the sources.",
         d components.keratometry;

@@ -10,6 +10,7 @@ mod approvals;
 mod case_file;
 mod diff;
 mod error;
+mod expect;
 mod folders;
 mod incoming;
 mod keys;

@@ -2,7 +2,8 @@
 
 use super::error::SiteError;
 use super::incoming::{Incoming, all_settle, quoted, read_incoming, read_zone, time_zone};
-use super::keys::{BUDGET_TABLE, INCOMING_TABLE, Key, THRESHOLDS_TABLE, TOP, names};
+use super::expect::{Expected, read_expected};
+use super::keys::{BUDGET_TABLE, EXPECT_TABLE, INCOMING_TABLE, Key, THRESHOLDS_TABLE, TOP, names};
 use super::limits::{Origins, WINDOW, describe_budget, describe_thresholds, read_budget, read_thresholds};
 use super::reader::{Read, Reader, or_default};
 use super::valued::{Described, Origin, Valued};
@@ -85,6 +86,10 @@ words! {
 /// Free megabytes under which nothing is taken in. Source: [`HOUSE_RULE`](crate::cite::HOUSE_RULE).
 pub(super) const LOW_WATER_MB: u32 = 500;
 
+/// Hours before the day of the operation at which nothing is waited for any more. Source:
+/// [`HOUSE_RULE`](crate::cite::HOUSE_RULE).
+pub(super) const DECIDE_BY_HOURS: u32 = 24;
+
 const SCHEMES: [(&str, NumberScheme); 2] =
     [("none", NumberScheme::None), ("mod11-10", NumberScheme::Mod11Ten)];
 
@@ -106,6 +111,8 @@ pub struct SiteFile {
     clock: Valued<Clock>,
     low_water_mb: Valued<u32>,
     window: Origin,
+    decide_by_hours: Valued<u32>,
+    expected: Expected,
     checks: checks::Settings,
     thresholds: Origins,
     plan: plan::Settings,
@@ -121,7 +128,7 @@ impl SiteFile {
     pub fn parse(text: &str) -> Result<Self, SiteError> {
         let mut file = Reader::open(SITE_FILE, text)?;
         let top = names(&TOP);
-        let tables = [THRESHOLDS_TABLE, BUDGET_TABLE, INCOMING_TABLE];
+        let tables = [EXPECT_TABLE, THRESHOLDS_TABLE, BUDGET_TABLE, INCOMING_TABLE];
         file.only(&top.iter().copied().chain(tables).collect::<Vec<_>>(), &[])?;
 
         let kind = file
@@ -167,6 +174,7 @@ impl SiteFile {
         if let (Some(read), Some(limit)) = (&window, checks.named_mut(WINDOW)) {
             limit.value = f64::from(read.value);
         }
+        let decide_by_hours = file.whole("decide_by_hours", 0, 24 * 60)?;
         let thresholds = read_thresholds(file.table(THRESHOLDS_TABLE)?, &mut checks, &top)?;
         let mut plan = plan::Settings::default();
         let budget = read_budget(file.table(BUDGET_TABLE)?, &mut plan, &top)?;
@@ -174,6 +182,8 @@ impl SiteFile {
         if live {
             all_settle(&incoming)?;
         }
+        let devices: Vec<&str> = incoming.iter().filter_map(Incoming::measuring_device).collect();
+        let expected = read_expected(file.table(EXPECT_TABLE)?, &devices, &top)?;
 
         Ok(Self {
             kind: kind.valued(),
@@ -187,6 +197,8 @@ impl SiteFile {
             theatre_method: or_default(theatre_method, TheatreMethod::RingOnMarks),
             clock: or_default(clock, Clock::System),
             low_water_mb: or_default(low_water_mb, LOW_WATER_MB),
+            decide_by_hours: or_default(decide_by_hours, DECIDE_BY_HOURS),
+            expected,
             window: window.map_or(Origin::Default, |read| read.valued().origin),
             checks,
             thresholds,
@@ -256,6 +268,22 @@ impl SiteFile {
         self.low_water_mb.value
     }
 
+    /// Hours before the day of the operation begins until which a case waits for its sources.
+    pub const fn decide_by_hours(&self) -> u32 {
+        self.decide_by_hours.value
+    }
+
+    /// When a case of an operation on this day stops waiting: so many hours before the day begins in the site's zone.
+    pub fn decide_by(&self, day: jiff::civil::Date) -> Option<jiff::Timestamp> {
+        let begins = self.time_zone.to_ambiguous_timestamp(day.at(0, 0, 0, 0)).compatible().ok()?;
+        begins.checked_sub(jiff::SignedDuration::from_hours(i64::from(self.decide_by_hours.value))).ok()
+    }
+
+    /// Instruments that must have measured the planned eye before a case of this procedure is judged.
+    pub fn expected_sources(&self, procedure: crate::model::Procedure) -> &[String] {
+        self.expected.of(procedure)
+    }
+
     /// The limits of the rules, the window included.
     pub const fn checks_settings(&self) -> &checks::Settings {
         &self.checks
@@ -280,6 +308,7 @@ impl SiteFile {
     /// Every setting with value, origin, meaning and source, in the order of the written file.
     pub fn describe(&self) -> Vec<Described> {
         let mut rows: Vec<Described> = TOP.iter().map(|key| self.describe_top(key)).collect();
+        rows.extend(self.expected.describe());
         rows.extend(describe_thresholds(&self.checks, &self.thresholds));
         rows.extend(describe_budget(&self.plan, &self.budget));
         for (at, incoming) in self.incoming.iter().enumerate() {
@@ -301,6 +330,7 @@ impl SiteFile {
             "theatre_method" => (quoted(self.theatre_method.value.word()), self.theatre_method.origin),
             "clock" => (quoted(self.clock.value.word()), self.clock.origin),
             "low_water_mb" => (self.low_water_mb.value.to_string(), self.low_water_mb.origin),
+            "decide_by_hours" => (self.decide_by_hours.value.to_string(), self.decide_by_hours.origin),
             _ => (self.checks.window_days.value.to_string(), self.window),
         };
         Described {

@@ -3,7 +3,8 @@
 use core::fmt::Write as _;
 
 use super::incoming::{SETTLE_SECONDS, quoted};
-use super::keys::{BUDGET_TABLE, INCOMING, INCOMING_TABLE, THRESHOLDS_TABLE, TOP};
+use super::expect::Expected;
+use super::keys::{BUDGET_TABLE, EXPECT_TABLE, INCOMING, INCOMING_TABLE, THRESHOLDS_TABLE, TOP};
 use super::limits::{describe_budget, describe_thresholds};
 use super::site_file::{ApprovalPolicy, Clock, History, SiteKind};
 use super::valued::Described;
@@ -42,6 +43,12 @@ pub fn site_text(kind: SiteKind, name: &str, zone: &str) -> String {
     }
     table(
         &mut text,
+        EXPECT_TABLE,
+        "Sources a case waits for, by the procedure on the list.",
+        &Expected::default().describe(),
+    );
+    table(
+        &mut text,
         THRESHOLDS_TABLE,
         "Limits of the rules. Each names its rule, docs/FINDINGS.md explains it.",
         &describe_thresholds(&checks::Settings::default(), &Vec::new()),
@@ -73,6 +80,7 @@ fn default_of(name: &str) -> String {
         "history" => quoted(History::Required.word()),
         "theatre_method" => quoted(TheatreMethod::RingOnMarks.word()),
         "clock" => quoted(Clock::System.word()),
+        "decide_by_hours" => super::site_file::DECIDE_BY_HOURS.to_string(),
         "low_water_mb" => super::site_file::LOW_WATER_MB.to_string(),
         _ => checks::Settings::default().window_days.value.to_string(),
     }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use axiswright::casebook::{Arrived, Case, Evidence, Joined, StatedFact, join};
+use axiswright::casebook::{Arrived, Case, Evidence, Expectation, Joined, StatedFact, join};
 use axiswright::checks::{Context, LensOnFile, NumberScheme, Screening, Settings, UnapprovedFile, screen};
 use axiswright::finding::{Code, Finding, Severity};
 use axiswright::model::{
@@ -173,6 +173,14 @@ pub(crate) struct Clinic {
     pub(crate) lenses: Vec<LensOnFile>,
     pub(crate) unapproved: Vec<UnapprovedFile>,
     pub(crate) now: jiff::Timestamp,
+    /// Other entries of the same list.
+    pub(crate) mates: Vec<ListEntry>,
+    /// Complete lists that arrived before, or after, the one with the entry.
+    pub(crate) before: Vec<OperatingList>,
+    pub(crate) after: Vec<OperatingList>,
+    /// What is waited for, and until when.
+    pub(crate) sources: Vec<String>,
+    pub(crate) decide_by: Option<jiff::Timestamp>,
 }
 
 impl Clinic {
@@ -209,6 +217,11 @@ impl Clinic {
             lenses: vec![LensOnFile { name: "Fennel T".to_owned(), has_box_codes: true }],
             unapproved: Vec::new(),
             now: "2026-03-11T15:00:00Z".parse().unwrap(),
+            mates: Vec::new(),
+            before: Vec::new(),
+            after: Vec::new(),
+            sources: Vec::new(),
+            decide_by: None,
         }
     }
 
@@ -221,6 +234,8 @@ impl Clinic {
             approved_lenses: &self.lenses,
             unapproved: &self.unapproved,
             check_names: self.check_names,
+            list_mates: &self.mates,
+            expected: Expectation { sources: &self.sources, decide_by: self.decide_by },
         }
     }
 
@@ -232,10 +247,15 @@ impl Clinic {
         let number = self.entry.identity.number.as_ref().map(|reading| reading.value.clone());
         let evidence = Evidence {
             exams: self.exams.iter().enumerate().map(arrived).collect(),
-            lists: vec![Arrived {
-                sequence: 1,
-                value: OperatingList { complete: true, entries: vec![self.entry.clone()] },
-            }],
+            lists: self
+                .before
+                .iter()
+                .cloned()
+                .chain([OperatingList { complete: true, entries: vec![self.entry.clone()] }])
+                .chain(self.after.iter().cloned())
+                .zip(1..)
+                .map(|(value, sequence)| Arrived { sequence, value })
+                .collect(),
             facts: self
                 .facts
                 .iter()
@@ -243,7 +263,9 @@ impl Clinic {
                 .collect(),
             authority: "CITY".to_owned(),
         };
-        join(&evidence).cases.remove(0)
+        let mut cases = join(&evidence).cases;
+        let own = cases.iter().position(|case| case.entry == self.entry).unwrap();
+        cases.remove(own)
     }
 
     pub(crate) fn screen(&self) -> Screening {

@@ -14,6 +14,8 @@ mod page;
 mod rules_case;
 mod rules_eye;
 mod rules_identity;
+mod rules_list;
+mod rules_ranges;
 mod rules_sources;
 mod rules_units;
 mod scenarios;

@@ -2,7 +2,7 @@
 
 use crate::build::{Clinic, axial, biometer, file, keratometry, place};
 use crate::table::{NOTHING, Row, check};
-use Severity::{Refuse, SignOff};
+use Severity::{Note, Refuse, SignOff};
 use axiswright::finding::{Code, Finding, Severity};
 use axiswright::model::{Eye, FactKind, LensStatus, Procedure, Reading};
 
@@ -59,8 +59,8 @@ fn laterality() {
             },
         },
         Row {
-            what: "L02 file name",
-            expected: &[(Code::L02, SignOff)],
+            what: "L02 file name, L07 no fellow eye",
+            expected: &[(Code::L02, SignOff), (Code::L07, Note)],
             fires: |c| {
                 c.ker().eyes.left = None;
                 c.ker().file_name.eye = Some(Eye::Left);

@@ -4,7 +4,8 @@ use crate::build::{Clinic, codes, date, file, findings, place, time};
 use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};
 use axiswright::finding::{Code, Severity};
-use axiswright::model::{ExamTime, PatientNumber, PersonName, Reading};
+use axiswright::checks::NumberScheme;
+use axiswright::model::{ExamTime, Identity, PatientNumber, PersonName, Reading, Sex};
 
 #[test]
 fn a_sound_case_has_no_finding() {
@@ -26,6 +27,35 @@ fn numbered(clinic: &mut Clinic, text: &str) {
     let file = file("numbered");
     clinic.ker().identity.number =
         PatientNumber::new(text).map(|n| Reading::new(n, text, place(&file, "number")));
+}
+
+fn list_named(clinic: &mut Clinic, text: &str) {
+    let file = file("list-named");
+    clinic.entry.identity.name =
+        PersonName::from_joined(text).map(|n| Reading::new(n, text, place(&file, "name")));
+}
+
+fn everybody(clinic: &mut Clinic) -> impl Iterator<Item = &mut Identity> {
+    let Clinic { entry, exams, .. } = clinic;
+    exams.iter_mut().map(|(exam, _)| &mut exam.identity).chain([&mut entry.identity])
+}
+
+fn born_all(clinic: &mut Clinic, text: &str) {
+    for identity in everybody(clinic) {
+        identity.birth_date.as_mut().unwrap().value = date(text);
+    }
+}
+
+fn numbered_all(clinic: &mut Clinic, text: &str) {
+    for identity in everybody(clinic) {
+        identity.number.as_mut().unwrap().value = PatientNumber::new(text).unwrap();
+    }
+}
+
+fn sexes(clinic: &mut Clinic, listed: Sex, found: Sex) {
+    let at = clinic.entry.place.clone();
+    clinic.entry.identity.sex = Some(Reading::new(listed, listed.printed(), at.clone()));
+    clinic.ker().identity.sex = Some(Reading::new(found, found.printed(), at));
 }
 
 #[test]
@@ -60,6 +90,72 @@ fn identity() {
             expected: &[(Code::P03, SignOff)],
             fires: |c| named(c, "Hollis^Talia"),
             twin: NOTHING,
+        },
+        Row {
+            what: "P02 Greek letters",
+            expected: &[(Code::P02, Note)],
+            fires: |c| {
+                named(c, "Μέρροου^Τάλια");
+                list_named(c, "Merroou^Talia");
+                let file = file("bio-named");
+                c.bio().identity.name = PersonName::from_joined("Merroou^Talia")
+                    .map(|n| Reading::new(n, "Merroou^Talia", place(&file, "name")));
+            },
+            twin: NOTHING,
+        },
+        Row {
+            what: "P04 day and month",
+            expected: &[(Code::P04, SignOff)],
+            fires: |c| born(c, "1951-08-03"),
+            twin: |c| born(c, "1951-03-08"),
+        },
+        Row {
+            what: "P05 another day and month",
+            expected: &[(Code::P05, Refuse)],
+            fires: |c| born(c, "1951-08-04"),
+            twin: NOTHING,
+        },
+        Row {
+            what: "P06 sex",
+            expected: &[(Code::P06, SignOff)],
+            fires: |c| sexes(c, Sex::Female, Sex::Male),
+            twin: |c| sexes(c, Sex::Female, Sex::Other),
+        },
+        Row {
+            what: "P16 leading zeros",
+            expected: &[(Code::P16, SignOff)],
+            fires: |c| {
+                c.scheme = NumberScheme::None;
+                numbered_all(c, "00481516");
+                numbered(c, "481516");
+            },
+            twin: |c| {
+                c.scheme = NumberScheme::None;
+                numbered_all(c, "00481516");
+                numbered(c, "0048 1516");
+            },
+        },
+        Row {
+            what: "P01 zeros inside are another number",
+            expected: &[(Code::P01, Refuse)],
+            fires: |c| {
+                c.scheme = NumberScheme::None;
+                numbered_all(c, "48001516");
+                numbered(c, "481516");
+            },
+            twin: NOTHING,
+        },
+        Row {
+            what: "P17 seventeen years",
+            expected: &[(Code::P17, SignOff)],
+            fires: |c| born_all(c, "2008-03-13"),
+            twin: |c| born_all(c, "2008-03-12"),
+        },
+        Row {
+            what: "P17 a hundred and eleven years",
+            expected: &[(Code::P17, SignOff)],
+            fires: |c| born_all(c, "1915-03-12"),
+            twin: |c| born_all(c, "1915-03-13"),
         },
         Row {
             what: "P05 birth date",

@@ -1,10 +1,13 @@
 //! Units, index, missing numbers, exchanged axes.
 
-use crate::build::{Clinic, codes, dioptres, file, findings, index, keratometer_at, millimetres};
+use crate::build::{
+    Clinic, codes, dioptres, file, findings, index, keratometer_at, meridian, millimetres,
+};
+use crate::rules_sources::reads;
 use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};
 use axiswright::finding::{Code, Finding, Severity};
-use axiswright::model::{Conversion, Eye, Procedure};
+use axiswright::model::{Conversion, Cylinder, Eye, Procedure};
 
 /// Radii and powers of the keratometer's right eye with a declared index.
 fn radii(clinic: &mut Clinic, flat: (f64, f64), steep: (f64, f64), declared: Option<f64>, powers: bool) {
@@ -15,6 +18,13 @@ fn radii(clinic: &mut Clinic, flat: (f64, f64), steep: (f64, f64), declared: Opt
         side.power = powers.then(|| dioptres(power, &file, "power"));
     }
     keratometry.index = declared.map(|n| index(n, &file));
+}
+
+/// The cylinder the keratometer itself reports.
+fn reported(clinic: &mut Clinic, power: f64, axis: f64) {
+    let at = file("reported");
+    clinic.ker_right().reported_cylinder =
+        Some(Cylinder { power: dioptres(power, &at, "cylinder"), axis: Some(meridian(axis, &at, "axis")) });
 }
 
 #[test]
@@ -99,6 +109,42 @@ fn units() {
                 left.flat.power = Some(dioptres(7.84, &file, "p"));
             },
             twin: NOTHING,
+        },
+        Row {
+            what: "U04 minus at the steep meridian",
+            expected: &[(Code::U04, Refuse)],
+            fires: |c| reported(c, -1.85, 84.0),
+            twin: |c| reported(c, -1.85, 174.0),
+        },
+        Row {
+            what: "U04 plus at the flat meridian",
+            expected: &[(Code::U04, Refuse)],
+            fires: |c| reported(c, 1.85, 174.0),
+            twin: |c| reported(c, 1.85, 84.0),
+        },
+        Row {
+            what: "U04 eleven degrees off",
+            expected: &[(Code::U04, Refuse)],
+            fires: |c| reported(c, 1.85, 95.0),
+            twin: |c| reported(c, 1.85, 94.0),
+        },
+        Row {
+            what: "U09 the cylinder is not the difference",
+            expected: &[(Code::U09, Refuse)],
+            fires: |c| reported(c, -1.92, 174.0),
+            twin: |c| reported(c, -1.91, 174.0),
+        },
+        Row {
+            what: "U09 coarse steps round apart",
+            expected: &[(Code::U09, Refuse)],
+            fires: |c| {
+                reads(c, (43.0, 174.0), (45.0, 84.0));
+                reported(c, 2.5, 84.0);
+            },
+            twin: |c| {
+                reads(c, (43.0, 174.0), (45.0, 84.0));
+                reported(c, 2.25, 84.0);
+            },
         },
         Row {
             what: "U05 reordered",

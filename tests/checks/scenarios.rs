@@ -17,13 +17,6 @@ use crate::build::{
 
 /// Rows judged differently from the table, and why.
 const DIFFERENT: &[(&str, &str, &str)] = &[
-    ("SC07", "P01:REFUSE", "no rule for lost zeros yet: a number that differs in zeros is another number"),
-    ("SC10", "P05:REFUSE", "no rule for day and month exchanged yet: any other birth date is refused"),
-    (
-        "SC12",
-        "P03:SIGNOFF",
-        "names are not transliterated: Cyrillic against Latin is a difference a person looks at",
-    ),
 ];
 
 fn number(value: &Value, key: &str) -> Option<f64> {
@@ -101,6 +94,8 @@ fn clinic(input: &Value) -> Clinic {
             .map(|p| Reading::new(p, text(list, "procedure"), place(&at, "procedure"))),
         ..clinic.entry
     };
+    clinic.entry.identity.sex =
+        Some(Reading::new(Sex::from_code(text(list, "sex")), text(list, "sex"), place(&at, "sex")));
     clinic.exams = input["files"].as_array().unwrap().iter().map(|s| (examination(s), Vec::new())).collect();
     clinic
 }

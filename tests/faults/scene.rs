@@ -33,9 +33,9 @@ const BIOMETER: &[u8] = include_bytes!("../../demo-data/clinic/incoming/orrin-b1
 pub(crate) const KERATOMETER_NAME: &str = "incoming/halden-k2/K2_EL-20417_B_20260302.csv";
 const LIST_NAME: &str = "incoming/theatre-lists/theatre2.csv";
 
-/// The operating list with another target.
+/// The operating list with the incision a little elsewhere: another sheet, and nothing to be asked about.
 pub(crate) fn changed_list() -> String {
-    LIST.replace(",-0.25,", ",-1.00,")
+    LIST.replace(",180,2.2,", ",175,2.2,")
 }
 
 /// The program under test.

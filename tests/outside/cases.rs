@@ -30,6 +30,8 @@ fn with_context<T>(
         approved_lenses: &lenses,
         unapproved: &[],
         check_names: true,
+        list_mates: &[],
+        expected: axiswright::casebook::Expectation::default(),
     };
     then(case, &context, &file)
 }

@@ -264,6 +264,8 @@ pub(crate) fn case(ask: &Ask) -> Case {
             ),
         ],
         facts: Vec::new(),
+        earlier: None,
+        gone: false,
     }
 }
 
@@ -378,6 +380,8 @@ pub(crate) fn screened(case: &Case) -> Screened {
         approved_lenses: &[],
         unapproved: &[],
         check_names: false,
+        list_mates: &[],
+        expected: axiswright::casebook::Expectation::default(),
     };
     let screening = screen(case, &context, &Settings::default());
     screening.screened.unwrap_or_else(|| panic!("refused: {:?}", screening.findings))

@@ -12,6 +12,9 @@ fn moved(name: &str, default: f64) -> f64 {
         return default + 1.0;
     }
     // Lower ends go down, upper ends go up, so that the order of a pair holds.
+    if name.ends_with("_most") {
+        return default * 1.25;
+    }
     if name.ends_with("_note") || name.ends_with("_least") || name.contains("_sign_off") {
         default * 0.5
     } else {
@@ -32,7 +35,7 @@ fn every_limit_reaches_the_checks_and_only_that_one() {
             .find(|(name, _)| {
                 key == *name
                     || key.starts_with(&format!("{name}_"))
-                        && ["_d", "_mm", "_deg"].contains(&&key[name.len()..])
+                        && ["_d", "_mm", "_deg", "_days", "_years"].contains(&&key[name.len()..])
             })
             .unwrap_or_else(|| panic!("{key}"));
         if name == "u01_index" {
@@ -98,7 +101,7 @@ fn a_limit_without_its_unit_is_unknown() {
 fn the_budget_reaches_the_plan() {
     let site = with(
         "[budget]\nincision_moved_deg = 20\nequal_residuals_d = 0.02\nwith_the_rule_slack_d = 0.5\n\
-         keratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincision_sd_d = 0.12\ntilt_sd_d = 0.13\nrefraction_sd_d = 0.14\n\
+         residual_large_d = 1\nentered_power_d = 0.5\nentered_axis_deg = 10\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincision_sd_d = 0.12\ntilt_sd_d = 0.13\nrefraction_sd_d = 0.14\n\
          marking_sd_deg = 1\nalignment_sd_deg = 2.5\nrotation_sd_deg = 3.5\nhead_tilt_sd_deg = 4\ntail_share = 0.03\n\
          tail_sd_deg = 15\nfactor = 1",
     )
@@ -108,6 +111,9 @@ fn the_budget_reaches_the_plan() {
         plan.incision_moved.degrees(),
         plan.equal_residuals.dioptres(),
         plan.with_the_rule_slack.dioptres(),
+        plan.residual_large.dioptres(),
+        plan.entered_power.dioptres(),
+        plan.entered_axis.degrees(),
         plan.components.keratometry.dioptres(),
         plan.components.posterior.dioptres(),
         plan.components.incision.dioptres(),
@@ -121,12 +127,14 @@ fn the_budget_reaches_the_plan() {
         plan.angles.tail.degrees(),
         plan.budget_factor,
     ];
-    let expected =
-        [20.0, 0.02, 0.5, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03, 15.0, 1.0].map(f64::to_bits);
+    let expected = [
+        20.0, 0.02, 0.5, 1.0, 0.5, 10.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03, 15.0, 1.0,
+    ]
+    .map(f64::to_bits);
     assert_eq!(numbers.map(f64::to_bits), expected);
     let described = site.describe();
     let budget: Vec<_> = described.iter().filter(|row| row.key.starts_with("budget.")).collect();
-    assert_eq!(budget.len(), 15);
+    assert_eq!(budget.len(), 18);
     assert!(budget.iter().all(|row| row.origin != Origin::Default));
     assert_ne!(*plan, plan::Settings::default());
 }

@@ -8,6 +8,7 @@
 
 mod changes;
 mod demo;
+mod expect;
 mod incoming;
 mod limits;
 mod names;

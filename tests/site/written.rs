@@ -43,7 +43,7 @@ fn every_key_at_the_top_reaches_its_value() {
     let site = SiteFile::parse(
         "kind = \"test\"\nname = \"Ärztehaus Süd\"\nzone = \"Asia/Kolkata\"\nnumber_authority = \"Süd\"\n\
          number_scheme = \"mod11-10\"\napproval = \"every\"\nhistory = \"if-given\"\ntheatre_method = \"ring-on-marks\"\n\
-         clock = \"given\"\nlow_water_mb = 2_000\nwindow_days = 30\n",
+         clock = \"given\"\nlow_water_mb = 2_000\nwindow_days = 30\ndecide_by_hours = 48\n",
     )
     .unwrap();
     assert_eq!(site.kind(), SiteKind::Test);
@@ -55,8 +55,9 @@ fn every_key_at_the_top_reaches_its_value() {
     assert_eq!(site.clock(), Clock::Given);
     assert_eq!(site.low_water_mb(), 2000);
     assert_eq!(site.checks_settings().window_days.value.to_string(), "30");
+    assert_eq!(site.decide_by_hours(), 48);
     let rows = site.describe();
-    for (row, line) in rows.iter().zip(1..=11) {
+    for (row, line) in rows.iter().zip(1..=12) {
         assert_eq!(row.origin, Origin::File { line }, "{}", row.key);
     }
     let mut keys: Vec<&str> = rows.iter().map(|row| row.key.as_str()).collect();

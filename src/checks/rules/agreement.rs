@@ -7,12 +7,12 @@ use super::SLACK;
 use crate::casebook::Case;
 use crate::checks::choose::{Choice, holds_keratometry};
 use crate::checks::label;
-use crate::checks::selection::{KeratometrySource, Selection};
+use crate::checks::selection::{AxialSource, KeratometrySource, Selection};
 use crate::checks::settings::Settings;
-use crate::cite::{AGREEMENT, HOUSE_RULE, TWO_DEVICES};
+use crate::cite::{AGREEMENT, AXIS_SCATTER, HOUSE_RULE, LENGTH_AGREEMENT, TWO_DEVICES};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Exam, Eye, Place, Spot, Surface};
-use crate::units::round;
+use crate::units::{PowerVector, round};
 
 /// One comparison of sources: its code, its words, its measure and its limits.
 struct Comparison {
@@ -214,6 +214,100 @@ pub(in crate::checks) fn single(case: &Case, choice: &Choice, eye: Eye) -> Optio
         .cited(TWO_DEVICES)
         .next("measure with a second instrument, or accept with a reason"),
     )
+}
+
+/// A06: so little astigmatism that its axis means little.
+pub(in crate::checks) fn axis(selection: &Selection, eye: Eye, settings: &Settings) -> Option<Finding> {
+    let vectors: Vec<PowerVector> = selection.in_plan().map(KeratometrySource::vector).collect();
+    let count = f64::from(u32::try_from(vectors.len()).ok().filter(|count| *count > 0)?);
+    let sum = vectors.into_iter().fold(PowerVector::ZERO, |sum, next| sum + next);
+    let cylinder = sum.cylinder().dioptres() / count;
+    let limit = settings.a06_cylinder.value;
+    if cylinder >= limit - SLACK {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Code::A06,
+        Severity::Note,
+        format!("{eye} eye: the combined astigmatism is {} D, its axis means little", round::fixed(cylinder, 2)),
+        "the combined astigmatism is so small that its axis means little",
+    )
+    .eye(eye)
+    .sources(selection.in_plan().map(|source| source.label().to_owned()))
+    .expected(format!("{} D or more", round::fixed(limit, 2)))
+    .found(format!("{} D", round::fixed(cylinder, 2)))
+    .cited(AXIS_SCATTER)
+    .next("nothing to do; think whether a toric lens is wanted");
+    for source in selection.in_plan() {
+        finding = finding.at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole });
+    }
+    Some(finding)
+}
+
+/// A07: the axial lengths of two sources. With three or more that lie too far apart, the one without which the others
+/// agree is not used, if the surgeon agrees; its place among the lengths is returned.
+pub(in crate::checks) fn lengths(
+    sources: &[AxialSource],
+    eye: Eye,
+    settings: &Settings,
+) -> (Option<Finding>, Option<usize>) {
+    let measured: Vec<(usize, &AxialSource, f64)> = sources
+        .iter()
+        .enumerate()
+        .filter_map(|(at, source)| Some((at, source, source.axial().length.as_ref()?.value.millimetres())))
+        .collect();
+    let spread = |without: Option<usize>| {
+        let kept = || measured.iter().filter(|(at, _, _)| Some(*at) != without).map(|(_, _, length)| *length);
+        kept().fold(f64::NEG_INFINITY, f64::max) - kept().fold(f64::INFINITY, f64::min)
+    };
+    let (limit, refuse) = (settings.a07_sign_off.value, settings.a07_refuse.value);
+    let difference = spread(None);
+    if measured.len() < 2 || difference <= limit + SLACK {
+        return (None, None);
+    }
+    let too_far = difference > refuse + SLACK;
+    let mut sole = measured
+        .iter()
+        .map(|(at, _, _)| *at)
+        .filter(|at| measured.len() > 2 && too_far && spread(Some(*at)) <= limit + SLACK);
+    let outlier = sole.next().filter(|_| sole.next().is_none());
+    let aside = outlier.and_then(|at| sources.get(at)).map(AxialSource::label);
+    let severity = if too_far && aside.is_none() { Severity::Refuse } else { Severity::SignOff };
+    let labels: Vec<String> = measured.iter().map(|(_, source, _)| source.label().to_owned()).collect();
+    let tail = aside.map_or_else(String::new, |label| format!("; the others agree, {label} is set aside"));
+    let values: Vec<String> = measured
+        .iter()
+        .map(|(_, source, length)| format!("{} {} mm", source.label(), round::fixed(*length, 2)))
+        .collect();
+    let next = match (severity, measured.len()) {
+        (Severity::Refuse, 2) => "measure the length with a third instrument, or again with both",
+        (Severity::Refuse, _) => "measure the length again with each instrument",
+        (Severity::Note | Severity::SignOff, _) => {
+            "look at the scans and decide with a reason, or measure again"
+        }
+    };
+    let mut finding = Finding::new(
+        Code::A07,
+        severity,
+        format!(
+            "{eye} eye: the axial lengths differ by {} mm: {}{tail}",
+            round::fixed(difference, 2),
+            values.join(", ")
+        ),
+        format!("the axial lengths of {} differ{tail}", labels.join(" and ")),
+    )
+    .eye(eye)
+    .sources(labels)
+    .expected(format!("at most {} mm", round::fixed(limit, 2)))
+    .found(format!("{} mm", round::fixed(difference, 2)))
+    .cited(LENGTH_AGREEMENT)
+    .next(next);
+    for (_, source, _) in &measured {
+        if let Some(length) = &source.axial().length {
+            finding = finding.at(length.place.clone());
+        }
+    }
+    (Some(finding), outlier)
 }
 
 /// A05: total keratometry beside anterior.

@@ -3,12 +3,14 @@
 use std::sync::Arc;
 
 use super::{About, Noted, Scope};
-use crate::casebook::{Attached, Case, NameMatch, comparable_name, compare_names};
+use crate::casebook::{Attached, Case, NameMatch, compare_names};
 use crate::checks::context::{Context, NumberScheme};
 use crate::checks::label;
-use crate::cite::{DUPLICATE_NAMES, HOUSE_RULE, MOD11, TWO_IDENTIFIERS};
+use crate::cite::{DUPLICATE_NAMES, HOUSE_RULE, MOD11, TWO_IDENTIFIERS, WRONG_PATIENT};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Identity, PatientNumber, PersonName, Place, Reading, Spot, ZoneSource};
+use crate::checks::settings::Settings;
+use crate::model::{Identity, PatientNumber, PersonName, Place, Reading, Sex, Spot, ZoneSource};
+use crate::units::round;
 
 const ASK: &str = "stop; ask the patient for name and date of birth; compare wristband, list and file; correct at the device and export again";
 
@@ -73,7 +75,7 @@ fn same_but_further_names(one: &PersonName, other: &PersonName) -> bool {
         other_script: None,
     };
     let further = |name: &PersonName| name.given.split_whitespace().count() > 1;
-    (further(one) || further(other)) && comparable_name(&first(one)) == comparable_name(&first(other))
+    (further(one) || further(other)) && compare_names(&first(one), &first(other)) != NameMatch::Different
 }
 
 /// P02 and P03.
@@ -128,23 +130,106 @@ fn names(about: &About<'_>, listed: &Identity) -> Option<Finding> {
     )
 }
 
-/// P05.
+/// P04 and P05.
 fn birth_dates(about: &About<'_>, listed: &Identity) -> Option<Finding> {
     let ours = listed.birth_date.as_ref()?;
     let theirs = about.exam().identity.birth_date.as_ref()?;
     if ours.value == theirs.value {
         return None;
     }
-    let text = format!("{}: the birth date differs from the list", about.label);
+    let (a, b) = (ours.value, theirs.value);
+    let exchanged = a.year() == b.year() && a.month() == b.day() && a.day() == b.month();
+    let (code, severity, what, next) = if exchanged {
+        (
+            Code::P04,
+            Severity::SignOff,
+            "day and month of the birth date have changed places against the list",
+            "ask the patient for the date of birth; correct it at the device",
+        )
+    } else {
+        (Code::P05, Severity::Refuse, "the birth date differs from the list", ASK)
+    };
+    let text = format!("{}: {what}", about.label);
     Some(
         about
-            .finding(Code::P05, Severity::Refuse, text.clone(), text)
+            .finding(code, severity, text.clone(), text)
             .expected(ours.value.to_string())
             .found(theirs.value.to_string())
             .at(ours.place.clone())
             .at(theirs.place.clone())
             .cited(TWO_IDENTIFIERS)
-            .next(ASK),
+            .next(next),
+    )
+}
+
+/// P06.
+fn sexes(about: &About<'_>, listed: &Identity) -> Option<Finding> {
+    let ours = listed.sex.as_ref()?;
+    let theirs = about.exam().identity.sex.as_ref()?;
+    let stated = |sex: Sex| matches!(sex, Sex::Female | Sex::Male);
+    if ours.value == theirs.value || !stated(ours.value) || !stated(theirs.value) {
+        return None;
+    }
+    let text = format!("{}: the sex differs from the list", about.label);
+    Some(
+        about
+            .finding(Code::P06, Severity::SignOff, text.clone(), text)
+            .expected(ours.value.printed())
+            .found(theirs.value.printed())
+            .at(ours.place.clone())
+            .at(theirs.place.clone())
+            .cited(HOUSE_RULE)
+            .next("compare with the patient; correct it at the device; a wrong default of the device is IT's to change"),
+    )
+}
+
+/// P16: an examination that was joined although its number is not letter for letter that of the list.
+fn zeros(about: &About<'_>, listed: &Identity) -> Option<Finding> {
+    let ours = listed.number.as_ref()?;
+    let theirs = about.exam().identity.number.as_ref()?;
+    if ours.value.comparable() == theirs.value.comparable() {
+        return None;
+    }
+    let text = format!("{}: the patient number is that of the list but for leading zeros", about.label);
+    Some(
+        about
+            .finding(Code::P16, Severity::SignOff, text.clone(), text)
+            .expected(ours.value.as_written())
+            .found(theirs.value.as_written())
+            .at(ours.place.clone())
+            .at(theirs.place.clone())
+            .cited(HOUSE_RULE)
+            .next("compare with the wristband; have the number exported as text, not as a quantity"),
+    )
+}
+
+/// Full years from a birth to a later day; none when the day is not later.
+fn full_years(birth: jiff::civil::Date, day: jiff::civil::Date) -> Option<i16> {
+    let years = day.year() - birth.year();
+    let had_birthday = (day.month(), day.day()) >= (birth.month(), birth.day());
+    (day >= birth).then_some(if had_birthday { years } else { years - 1 })
+}
+
+/// P17.
+fn age(
+    birth: &Reading<jiff::civil::Date>,
+    day: jiff::civil::Date,
+    settings: &Settings,
+    whose: &str,
+) -> Option<Finding> {
+    let years = full_years(birth.value, day)?;
+    let (least, most) = (settings.p17_age_least.value, settings.p17_age_most.value);
+    if (least..=most).contains(&f64::from(years)) {
+        return None;
+    }
+    let text = format!("{whose}: the patient is {years} years old");
+    Some(
+        Finding::new(Code::P17, Severity::SignOff, text.clone(), text)
+            .expected(format!("{} to {} years", round::fixed(least, 0), round::fixed(most, 0)))
+            .found(format!("{years} years, born {}", birth.value))
+            .at(birth.place.clone())
+            .cited(HOUSE_RULE)
+            .next("compare the date of birth with the patient's papers"),
     )
 }
 
@@ -246,6 +331,11 @@ pub(super) fn of_exam(about: &About<'_>) -> Vec<Noted> {
     if let Some(entry) = about.entry {
         found.extend(names(about, &entry.identity));
         found.extend(birth_dates(about, &entry.identity));
+        found.extend(sexes(about, &entry.identity));
+        found.extend(zeros(about, &entry.identity));
+    } else if let (Some(birth), Some(taken)) = (&about.exam().identity.birth_date, &about.exam().taken) {
+        let aged = age(birth, taken.value.date(), about.settings, &about.label);
+        found.extend(aged.map(|finding| finding.sources([about.label.clone()])));
     }
     found.extend(file_name(about));
     found.extend(time(about));
@@ -253,9 +343,62 @@ pub(super) fn of_exam(about: &About<'_>) -> Vec<Noted> {
     found.into_iter().map(|finding| Noted::new(Scope::Whole, finding)).collect()
 }
 
-/// P07 and P08 of the list, P01 and P08 of files that are the same person's by name and birth date.
-pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>) -> Vec<Finding> {
+/// P13: another patient of the list who could be taken for this one. The finding says what is alike and nothing of the
+/// other.
+fn look_alike(case: &Case, context: &Context<'_>) -> Option<Finding> {
+    let own = &case.entry.identity;
+    let number = |identity: &Identity| identity.number.as_ref().map(|number| number.value.comparable());
+    let only = |family: &str, given: &str| PersonName::new(family, given);
+    let alike = |one: Option<PersonName>, other: Option<PersonName>| {
+        one.zip(other).is_some_and(|(one, other)| compare_names(&one, &other) != NameMatch::Different)
+    };
+    let mut same: Vec<&str> = Vec::new();
+    for mate in context.list_mates.iter().map(|entry| &entry.identity) {
+        if number(own).is_some() && number(own) == number(mate) {
+            continue;
+        }
+        let births = own.birth_date.as_ref().zip(mate.birth_date.as_ref());
+        if let Some((ours, theirs)) = own.name.as_ref().zip(mate.name.as_ref()) {
+            let (ours, theirs) = (&ours.value, &theirs.value);
+            let first = |name: &PersonName| {
+                only("", name.given.split_whitespace().next().unwrap_or_default())
+            };
+            if alike(only(&ours.family, ""), only(&theirs.family, "")) {
+                same.push("the same family name");
+            }
+            if births.is_some_and(|(a, b)| a.value.year() == b.value.year()) && alike(first(ours), first(theirs)) {
+                same.push("the same first name and birth year");
+            }
+        }
+        if births.is_some_and(|(a, b)| a.value == b.value) {
+            same.push("the same birth date");
+        }
+    }
+    same.sort_unstable();
+    same.dedup();
+    if same.is_empty() {
+        return None;
+    }
+    let text = format!("NAME ALERT: another patient on this list has {}", same.join(", "));
+    let mut finding = Finding::new(Code::P13, Severity::Note, text.clone(), text)
+        .expected("nobody alike on the list")
+        .found(same.join(", "))
+        .at(case.entry.place.clone())
+        .cited(WRONG_PATIENT)
+        .next("say full name and birth date at the time-out");
+    if let Some(eye) = case.eye {
+        finding = finding.eye(eye);
+    }
+    Some(finding)
+}
+
+/// P13 and P17 of the case, P07 and P08 of the list, P01 and P08 of files that are the same person's by name and birth date.
+pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>, settings: &Settings) -> Vec<Finding> {
     let mut found = Vec::new();
+    found.extend(look_alike(case, context));
+    if let (Some(birth), Some(date)) = (&case.entry.identity.birth_date, &case.entry.date) {
+        found.extend(age(birth, date.value, settings, "the operating list"));
+    }
     let listed = case.entry.identity.number.as_ref();
     match listed {
         None => found.push(number_missing("the operating list", case.entry.place.clone())),
@@ -265,7 +408,7 @@ pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>) -> Vec<Find
         let exam = &joined.exam;
         let label = label::of_exam(exam);
         match attached {
-            Attached::ByNumber => {}
+            Attached::ByNumber | Attached::ByNumberButZeros => {}
             Attached::WithoutNumber => {
                 let place = Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole };
                 found.push(number_missing(&label, place).sources([label]));

@@ -2,10 +2,12 @@
 
 use super::{About, Noted, Scope};
 use crate::casebook::Case;
+use crate::checks::context::Context;
+use crate::checks::label;
 use crate::checks::settings::Settings;
 use crate::cite::{COMMON_PRACTICE, DICOM_LATERALITY, HOUSE_RULE, WRONG_EYE};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Eye, EyeExam, Place, Spot, Surface};
+use crate::model::{Exam, Eye, EyeExam, Place, Spot, Surface};
 
 /// Eyes in words: `right`, `left`, `right and left`.
 fn words(eyes: &[Eye]) -> String {
@@ -152,6 +154,60 @@ fn identical(about: &About<'_>, settings: &Settings) -> Option<Finding> {
             .at(about.file_place())
             .cited(HOUSE_RULE)
             .next("measure both eyes again, a second person watching"),
+    )
+}
+
+/// Whether an examination says anything about an eye.
+fn measured(exam: &Exam, eye: Eye) -> bool {
+    exam.eyes.of(eye).as_ref().is_some_and(|values| !values.is_empty())
+}
+
+/// L07: the sources without the fellow eye. An instrument that writes one file per eye has measured both.
+pub(in crate::checks) fn no_fellow(exams: &[&Exam], eye: Eye) -> Option<Finding> {
+    let has_fellow = |exam: &Exam| {
+        exams
+            .iter()
+            .any(|other| other.instrument.key == exam.instrument.key && measured(other, eye.fellow()))
+    };
+    let alone: Vec<&&Exam> =
+        exams.iter().filter(|exam| measured(exam, eye) && !has_fellow(exam)).collect();
+    let labels: Vec<String> = alone.iter().map(|exam| label::of_exam(exam)).collect();
+    if labels.is_empty() {
+        return None;
+    }
+    let text = format!("no fellow eye in {}: the symmetry of the eyes is unchecked", labels.join(" and "));
+    let mut finding = Finding::new(Code::L07, Severity::Note, text.clone(), text)
+        .eye(eye)
+        .sources(labels)
+        .expected("both eyes")
+        .found(format!("{eye} only"))
+        .cited(COMMON_PRACTICE)
+        .next("nothing to do; both eyes measured at one sitting check each other");
+    for exam in alone {
+        finding = finding
+            .at(Place::File { file: std::sync::Arc::clone(&exam.file), spot: Spot::Whole });
+    }
+    Some(finding)
+}
+
+/// L11: the fellow eye of the same patient is on the list too.
+pub(in crate::checks) fn both_on_list(case: &Case, context: &Context<'_>) -> Option<Finding> {
+    let eye = case.eye?;
+    let number = case.entry.identity.number.as_ref()?.value.comparable();
+    let fellow = context.list_mates.iter().find(|entry| {
+        entry.eye.as_ref().is_some_and(|other| other.value == eye.fellow())
+            && entry.identity.number.as_ref().is_some_and(|other| other.value.comparable() == number)
+    })?;
+    let text = "both eyes of this patient are on the list: each has its own sheet";
+    Some(
+        Finding::new(Code::L11, Severity::Note, text, text)
+            .eye(eye)
+            .expected("one eye")
+            .found("right and left")
+            .at(case.entry.place.clone())
+            .at(fellow.place.clone())
+            .cited(COMMON_PRACTICE)
+            .next("take one sheet at a time into theatre; say the eye at the time-out"),
     )
 }
 

@@ -8,10 +8,12 @@ pub(super) mod exchange;
 pub(super) mod history;
 pub(super) mod identity;
 pub(super) mod laterality;
+pub(super) mod ranges;
 pub(super) mod release;
 pub(super) mod target;
 pub(super) mod units;
 pub(super) mod validity;
+pub(super) mod visits;
 
 use crate::casebook::Joined;
 use crate::checks::context::Context;
@@ -132,21 +134,64 @@ pub(super) fn of_exam(about: &About<'_>) -> Vec<Noted> {
 /// history, release.
 pub(super) const fn rank(code: Code) -> u8 {
     match code {
-        Code::P01 | Code::P02 | Code::P03 | Code::P05 | Code::P07 | Code::P08 | Code::P10 | Code::P14 => 0,
-        Code::L01 | Code::L02 | Code::L03 | Code::L05 | Code::L08 | Code::L09 | Code::L12 => 1,
+        Code::P01
+        | Code::P02
+        | Code::P03
+        | Code::P04
+        | Code::P05
+        | Code::P06
+        | Code::P07
+        | Code::P08
+        | Code::P10
+        | Code::P11
+        | Code::P13
+        | Code::P14
+        | Code::P15
+        | Code::P16
+        | Code::P17 => 0,
+        Code::L01
+        | Code::L02
+        | Code::L03
+        | Code::L05
+        | Code::L07
+        | Code::L08
+        | Code::L09
+        | Code::L11
+        | Code::L12 => 1,
         Code::U01
         | Code::U02
+        | Code::U04
         | Code::U05
         | Code::U06
         | Code::U08
+        | Code::U09
         | Code::U10
         | Code::D04
         | Code::D05
         | Code::D06 => 2,
-        Code::A01 | Code::A02 | Code::A04 | Code::A05 => 3,
-        Code::B08 | Code::B11 | Code::I01 => 4,
+        Code::A01 | Code::A02 | Code::A04 | Code::A05 | Code::A06 | Code::A07 => 3,
+        Code::B01
+        | Code::B02
+        | Code::B03
+        | Code::B04
+        | Code::B05
+        | Code::B08
+        | Code::B11
+        | Code::I01 => 4,
         Code::I05 => 5,
-        Code::T01 | Code::T02 | Code::T03 | Code::T04 | Code::M05 | Code::E01 | Code::F04 | Code::F05 => 6,
+        Code::T01
+        | Code::T02
+        | Code::T03
+        | Code::T04
+        | Code::M05
+        | Code::E01
+        | Code::F04
+        | Code::F05
+        | Code::F06
+        | Code::F07
+        | Code::R01
+        | Code::R02
+        | Code::O03 => 6,
     }
 }
 

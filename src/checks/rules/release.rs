@@ -4,7 +4,8 @@ use crate::casebook::Case;
 use crate::checks::context::Context;
 use crate::cite::HOUSE_RULE;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Place, Procedure, Reading};
+use crate::model::{ListEntry, Place, Procedure, Reading};
+use crate::units::round;
 
 /// Names are equal but for case and blanks at the ends.
 fn same_name(one: &str, other: &str) -> bool {
@@ -78,6 +79,81 @@ pub(in crate::checks) fn names(case: &Case, context: &Context<'_>) -> Vec<Findin
                 Some(_) => {}
             }
         }
+    }
+    found
+}
+
+/// What a list says about one thing, in words.
+type Said = (&'static str, fn(&ListEntry) -> String);
+
+fn text_of(reading: Option<&Reading<String>>) -> String {
+    reading.map_or_else(|| "none".to_owned(), |reading| reading.value.trim().to_owned())
+}
+
+/// What R01 compares.
+const COMPARED: [Said; 5] = [
+    ("eye", |entry| entry.eye.as_ref().map_or("none", |eye| eye.value.word()).to_owned()),
+    ("procedure", |entry| entry.procedure.as_ref().map_or("none", |p| p.value.printed()).to_owned()),
+    ("surgeon", |entry| text_of(entry.surgeon.as_ref())),
+    ("lens", |entry| text_of(entry.lens.as_ref())),
+    ("target", |entry| {
+        entry.target.as_ref().map_or_else(
+            || "none".to_owned(),
+            |target| {
+                let sign = if target.value.sign_written { "" } else { ", no sign" };
+                format!("{} D{sign}", round::signed(target.value.target.dioptres(), 2))
+            },
+        )
+    }),
+];
+
+/// R01 and R02.
+pub(in crate::checks) fn lists(case: &Case) -> Vec<Finding> {
+    let about = |finding: Finding| match case.eye {
+        Some(eye) => finding.eye(eye),
+        None => finding,
+    };
+    let mut found = Vec::new();
+    if let Some(earlier) = &case.earlier {
+        let changed: Vec<(&str, String, String)> = COMPARED
+            .iter()
+            .map(|(what, said)| (*what, said(earlier), said(&case.entry)))
+            .filter(|(_, before, now)| before.to_lowercase() != now.to_lowercase())
+            .collect();
+        let join = |pick: fn(&(&str, String, String)) -> String| {
+            changed.iter().map(pick).collect::<Vec<_>>().join(", ")
+        };
+        if !changed.is_empty() {
+            let what = join(|(what, _, _)| (*what).to_owned());
+            found.push(about(
+                Finding::new(
+                    Code::R01,
+                    Severity::SignOff,
+                    format!(
+                        "a newer list changed {what}: {}",
+                        join(|(what, before, now)| format!("{what} from {before} to {now}"))
+                    ),
+                    format!("a newer list changed {what} of this operation"),
+                )
+                .expected(join(|(what, before, _)| format!("{what} {before}")))
+                .found(join(|(what, _, now)| format!("{what} {now}")))
+                .at(earlier.place.clone())
+                .at(case.entry.place.clone())
+                .cited(HOUSE_RULE)
+                .next("ask the one who changed the list which of the two is right; patient and consent decide the eye"),
+            ));
+        }
+    }
+    if case.gone {
+        let text = "the newest complete list of this theatre and day does not name this operation any more";
+        found.push(about(
+            Finding::new(Code::R02, Severity::SignOff, text, text)
+                .expected("an entry on the newest list")
+                .found("none; the entry of an earlier list is shown")
+                .at(case.entry.place.clone())
+                .cited(HOUSE_RULE)
+                .next("ask whether the operation was put off or given up; if it stands, put it back on the list"),
+        ));
     }
     found
 }

@@ -2,7 +2,7 @@
 
 use super::{About, Noted, SLACK, Scope};
 use crate::checks::settings::Settings;
-use crate::cite::{HOUSE_RULE, ISO_10343};
+use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, ISO_10343};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Conversion, Eye, EyeExam, Keratometry, MeridianReading, Reading, Surface};
 use crate::units::{KeratometricIndex, round};
@@ -230,6 +230,105 @@ fn reordered(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<F
     Some(finding)
 }
 
+/// U04: the reported cylinder against the meridian its sign belongs to. Plus stands at the steep, minus at the flat
+/// meridian.
+fn cylinder_sign(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
+    let reported = keratometry.reported_cylinder.as_ref()?;
+    let axis = reported.axis.as_ref()?;
+    let cylinder = reported.power.value.dioptres();
+    if cylinder.abs() < about.settings.u04_least_cylinder.value - SLACK {
+        return None;
+    }
+    let steep = keratometry.steep_meridian()?;
+    let (sign, of, expected) =
+        if cylinder > 0.0 { ("plus", "steep", steep) } else { ("minus", "flat", steep.perpendicular()) };
+    let off = expected.turn_to(axis.value).abs().degrees();
+    if off <= about.settings.u04_axis.value + SLACK {
+        return None;
+    }
+    let found = format!("{} D at {}", round::signed(cylinder, 2), round::meridian(axis.value));
+    let mut finding = about
+        .finding(
+            Code::U04,
+            Severity::Refuse,
+            format!(
+                "{}, {eye} eye: the reported {sign} cylinder {found} does not lie at the {of} meridian {}",
+                about.label,
+                round::meridian(expected)
+            ),
+            format!("{}: sign and axis of the reported cylinder do not belong together", about.label),
+        )
+        .eye(eye)
+        .expected(format!("near {}", round::meridian(expected)))
+        .found(found)
+        .at(reported.power.place.clone())
+        .at(axis.place.clone())
+        .cited(COMMON_PRACTICE)
+        .next("compare sign and axes with the device's own screen; have device or template corrected");
+    if let Some(meridian) = &keratometry.steep.meridian {
+        finding = finding.at(meridian.place.clone());
+    }
+    Some(finding)
+}
+
+/// U09: the reported cylinder against the difference of the powers it was computed from.
+///
+/// Both powers and the cylinder were rounded by themselves: half a step of each adds up. Medians field by field need not
+/// fit each other and are not judged.
+fn arithmetic(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
+    let reported = &keratometry.reported_cylinder.as_ref()?.power;
+    if keratometry.medians {
+        return None;
+    }
+    let declared = keratometry.index.as_ref().map(|index| index.value);
+    let unknown = about.settings.u01_unknown_step.value;
+    // The power as the device wrote it, else from its radius by the device's own index; with the step it was rounded to.
+    let power = |meridian: &MeridianReading| -> Option<(f64, f64)> {
+        if let Some(power) = meridian.power.as_ref().filter(|power| stated(power)) {
+            return Some((power.value.dioptres(), power_step(keratometry, power.step(), about.settings)));
+        }
+        let radius = meridian.radius.as_ref().filter(|radius| stated(radius))?;
+        let power = declared?.power_of(radius.value)?.dioptres();
+        let share = radius.step().unwrap_or(unknown) / radius.value.millimetres();
+        Some((power, power * share))
+    };
+    let (flat, flat_step) = power(&keratometry.flat)?;
+    let (steep, steep_step) = power(&keratometry.steep)?;
+    let rounding = (flat_step + steep_step + reported.step().unwrap_or(unknown)) / 2.0;
+    let room = about.settings.u09_room.value.max(rounding);
+    let difference = (steep - flat).abs();
+    let cylinder = reported.value.dioptres();
+    if (cylinder.abs() - difference).abs() <= room + SLACK {
+        return None;
+    }
+    let places = meridians(keratometry).into_iter().filter_map(|(_, meridian)| {
+        let power = meridian.power.as_ref().map(|reading| reading.place.clone());
+        power.or_else(|| meridian.radius.as_ref().map(|reading| reading.place.clone()))
+    });
+    let mut finding = about
+        .finding(
+            Code::U09,
+            Severity::Refuse,
+            format!(
+                "{}, {eye} eye: the reported cylinder {} D is not the difference {} D of the two powers",
+                about.label,
+                round::signed(cylinder, 2),
+                round::fixed(difference, 2)
+            ),
+            format!("{}: the reported cylinder is not the difference of the two powers", about.label),
+        )
+        .eye(eye)
+        .expected(format!("{} D", round::fixed(difference, 2)))
+        .found(format!("{} D", round::signed(cylinder, 2)))
+        .at(reported.place.clone())
+        .cited(HOUSE_RULE)
+        .next("compare all numbers with the device's own screen; have device or template corrected");
+    for place in places {
+        finding = finding.at(place);
+    }
+    Some(finding)
+}
+
 /// U10 of a keratometry.
 fn missing(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
     if about.joined.findings.iter().any(|f| f.code() == Code::U10 && f.about() == Some(eye)) {
@@ -279,6 +378,8 @@ pub(super) fn of_eye(about: &About<'_>, eye: Eye, values: &EyeExam) -> Vec<Noted
         None => [
             missing(about, eye, keratometry),
             index(about, eye, keratometry),
+            cylinder_sign(about, eye, keratometry),
+            arithmetic(about, eye, keratometry),
             reordered(about, eye, keratometry),
         ]
         .into_iter()
