@@ -315,7 +315,7 @@ mod tests {
             ("\n<?xml version='1.0'?><a/>", 2, "not the beginning"),
             ("<a/>\n<?XML b?>", 2, "not the beginning"),
             ("<a><!-- x -- y --></a>", 1, "not well formed"),
-            ("<a b='1", 1, "quote"),
+            ("<a b='1", 1, "not closed"),
         ] {
             let fault = all(text).unwrap_err();
             assert_eq!(fault.line, line, "{text}: {fault:?}");
