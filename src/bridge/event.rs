@@ -107,6 +107,13 @@ pub enum Event {
         /// The version.
         version: u32,
     },
+    /// A withdrawn sheet whose removal had failed is gone.
+    Removed {
+        /// The case.
+        case: String,
+        /// The version.
+        version: u32,
+    },
     /// A finding was answered.
     Answered {
         /// The case.
@@ -148,6 +155,11 @@ pub enum Event {
         act: String,
         /// Whose account.
         login: String,
+    },
+    /// The wall clock stepped against the monotonic clock.
+    ClockStepped {
+        /// By how many seconds, positive forward.
+        seconds: i64,
     },
     /// A person confirmed that the clock is right though it is behind the last record.
     ClockConfirmed {

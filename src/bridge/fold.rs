@@ -56,7 +56,7 @@ pub struct Issue {
     pub made: Option<Made>,
     /// Why it is no longer current, and when.
     pub withdrawn: Option<(String, Timestamp)>,
-    /// Its removal failed.
+    /// Its removal failed and it may still lie there.
     pub removal_failed: bool,
 }
 
@@ -116,9 +116,9 @@ pub struct Standing {
     pub approved: BTreeMap<String, Approved>,
     /// Key of the kept text of each approved settings file.
     pub approved_texts: BTreeMap<String, String>,
-    /// The newest time a person confirmed the clock at.
-    pub clock_confirmed: Option<u64>,
-    /// The newest time of any record before the newest.
+    /// Whether the clock stepped since a person last confirmed it.
+    pub clock_stepped: bool,
+    /// The newest time of any record since a person last confirmed the clock.
     pub newest: Option<Timestamp>,
 }
 
@@ -252,6 +252,9 @@ impl Standing {
             Event::WithdrawalPending { case, version } => {
                 self.issue(record, &case, version)?.removal_failed = true;
             }
+            Event::Removed { case, version } => {
+                self.issue(record, &case, version)?.removal_failed = false;
+            }
             Event::Answered { case, finding, code, reason, by, authenticated } => {
                 let answer = Answer {
                     fingerprint: Some(Fingerprint::from_text(&finding)),
@@ -275,7 +278,12 @@ impl Standing {
                 self.approved.insert(name, Approved { digest, by, at, revision });
             }
             Event::Person { .. } => {}
-            Event::ClockConfirmed { .. } => self.clock_confirmed = Some(record.seq()),
+            Event::ClockStepped { .. } => self.clock_stepped = true,
+            // What was recorded by the clock that was wrong no longer counts.
+            Event::ClockConfirmed { .. } => {
+                self.newest = None;
+                self.clock_stepped = false;
+            }
         }
         Ok(())
     }

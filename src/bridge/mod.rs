@@ -8,13 +8,16 @@ mod event;
 mod fold;
 mod init;
 mod issue;
+mod lookup;
 mod pass;
 mod people_acts;
 mod read;
+mod records;
 mod stages;
 mod store;
 mod take;
 mod views;
+mod watch;
 mod weigh_up;
 
 pub use error::BridgeError;
@@ -22,13 +25,16 @@ pub use event::Event;
 pub use fold::{CaseRecord, Document, Issue, Made, Standing};
 pub use init::{Initialised, Request as InitRequest, init};
 pub use issue::Approver;
+pub use lookup::{KnownSheet, SheetCode, SheetStanding, sheet_of_bytes, sheet_of_code};
 pub use pass::{CaseView, Look, PassReport, approve, look, pass, view};
 pub use people_acts::{
     Acting, answer, approve_settings, confirm_clock, enter, give_surgeon_key, surgeon_credential,
 };
 pub use read::Reading;
+pub use records::{ChainCheck, Records, check_chain, is_damage};
 pub use stages::{Considered, Outcome, State, consider};
 pub use store::{Settings, SettingsText, Site, settings_texts};
 pub use take::{Taking, take_all};
 pub use views::Views;
+pub use watch::{INTERVAL, Signal, signals, watch};
 pub use weigh_up::{Weighed, Weighing, weigh_up};

@@ -66,6 +66,7 @@ impl PassReport {
             || self.views.strangers > 0
             || self.clock_behind
             || self.taking.disk_low
+            || self.taking.strange > 0
             || self.cases.iter().any(|case| case.state != State::Released)
     }
 }
@@ -103,6 +104,16 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
         put_sheets_right(site, &standing, now)?;
     }
     let taking = take_all(site, now)?;
+    settle(site, taking, now, test_clock)
+}
+
+/// What follows taking: read, consider, withdraw, issue, publish.
+pub(super) fn settle(
+    site: &mut Site,
+    taking: Taking,
+    now: Timestamp,
+    test_clock: bool,
+) -> Result<PassReport, BridgeError> {
     let look = look(site, now)?;
     let clock_behind = clock_behind(&look.standing, now);
     withdraw(site, &look, now)?;
@@ -131,9 +142,18 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
         }
     }
     let weighing = weigh_up(site, &standing, &look.reading, now)?;
-    put_slips_right(site, &weighing.cases, now, test_clock)?;
+    views.strangers += put_slips_right(site, &weighing.cases, now, test_clock)?.strangers;
     put_notices_right(site, &standing, &weighing.cases, test_clock)?;
     sign_head(site, now)?;
+    tracing::info!(
+        taken = taking.taken,
+        refused = look.reading.refused_now,
+        cases = weighing.cases.len(),
+        published = views.published,
+        removed = views.removed,
+        strangers = views.strangers,
+        "pass ended"
+    );
     let measuring_findings = weighing
         .without_operation
         .iter()
@@ -151,9 +171,9 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
     })
 }
 
-/// Whether the clock stands before the newest record and nobody has confirmed it since.
+/// Whether the clock stepped, or stands before the newest record, since a person last confirmed it.
 fn clock_behind(standing: &Standing, now: Timestamp) -> bool {
-    standing.newest.is_some_and(|newest| now < newest) && standing.clock_confirmed.is_none()
+    standing.clock_stepped || standing.newest.is_some_and(|newest| now < newest)
 }
 
 fn may_issue(weighed: &Weighed) -> bool {

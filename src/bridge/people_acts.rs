@@ -198,7 +198,7 @@ pub fn surgeon_credential(
 ) -> Result<Credential, BridgeError> {
     let key = people.key(login)?.ok_or_else(|| BridgeError::NotPossible {
         detail: format!("account `{}` has no key to approve with", login.as_str()),
-        next: "give the surgeon one: `axiswright user add LOGIN --role surgeon --authority-key FILE`"
+        next: "give the surgeon one: `axiswright user reset LOGIN --authority-key FILE --site DIR`"
             .to_owned(),
     })?;
     let signing = EncryptedKey::from_pem(key.encrypted_key_pem())?.unlock(passphrase.reveal())?;

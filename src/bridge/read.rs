@@ -25,6 +25,9 @@ const STACK: usize = 8 * 1024 * 1024;
 /// The start on the same file that refuses it unread.
 const LAST_START: u32 = 3;
 
+/// The note beside a refused file.
+const REASON: &str = "reason.txt";
+
 /// Why a file was refused.
 #[derive(Debug)]
 enum Refusal {
@@ -49,26 +52,26 @@ impl Refusal {
     fn text(&self, document: &Document) -> String {
         let (what, place, next) = match self {
             Self::Reader(error) => (
-                match error.code() {
+                one_line(&match error.code() {
                     Some(code) => format!("{} ({}): {error}", code.reference(), code.slug()),
                     None => error.to_string(),
-                },
-                error.place().with_name(),
+                }),
+                one_line(&error.place().with_name()),
                 error.hint().to_owned(),
             ),
             Self::Panicked => (
                 "the reader failed on this file".to_owned(),
-                document.name.clone(),
+                one_line(&document.name),
                 "send the file, scrubbed of the patient, to the maintainers; export the measurement in another format".to_owned(),
             ),
             Self::TooSlow => (
                 "the file took too long to read".to_owned(),
-                document.name.clone(),
+                one_line(&document.name),
                 "export the measurement again; if it happens again, send the file to the maintainers".to_owned(),
             ),
             Self::TooOften => (
                 "reading this file was interrupted twice; it is not read a third time".to_owned(),
-                document.name.clone(),
+                one_line(&document.name),
                 "export the measurement again; if it happens again, send the file to the maintainers".to_owned(),
             ),
         };
@@ -78,6 +81,13 @@ impl Refusal {
             document.folder, document.at
         )
     }
+}
+
+/// A text from outside on one line of a note: what would break the line, or turn the direction of reading, becomes `_`.
+fn one_line(text: &str) -> String {
+    let turns =
+        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    text.chars().map(|c| if c.is_control() || turns(c) { '_' } else { c }).collect()
 }
 
 /// What reading came to.
@@ -236,9 +246,13 @@ fn refuse(
         site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
     let folder = site.folders.refused_of(&Digest::of(&bytes), &document.name);
     durable::make_dir(&folder)?;
-    let name = crate::site::safe_name(&document.name);
+    let name = match crate::site::safe_name(&document.name) {
+        // Not where the reason goes, whatever the file system thinks of capitals.
+        name if name.eq_ignore_ascii_case(REASON) => format!("_{name}"),
+        name => name,
+    };
     durable::write(&folder.join(name), &bytes, Mode::Private)?;
-    durable::write(&folder.join("reason.txt"), refusal.text(document).as_bytes(), Mode::Private)?;
+    durable::write(&folder.join(REASON), refusal.text(document).as_bytes(), Mode::Private)?;
     let event =
         Event::Refused { arrival: document.arrival, file: document.file.clone(), code: refusal.code() };
     site.append(&event, now)?;

@@ -176,6 +176,8 @@ impl Site {
     pub fn append(&mut self, event: &Event, at: Timestamp) -> Result<(), BridgeError> {
         let entry = event.entry(at)?;
         self.ledger.append(&[entry], &[])?;
+        // An event holds ids, digests, codes and times only: it may stand in a log.
+        tracing::info!(?event, "recorded");
         Ok(())
     }
 

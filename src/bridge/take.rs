@@ -3,11 +3,16 @@
 //! A file that has stood still is renamed into a claim folder beside it (no other name is ever replaced), copied to the
 //! kept files, recorded, and only then is the claimed name removed. A name that was not claimed is never unlinked. What a
 //! crash leaves in a claim folder is taken up at the next start.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "how long a file has stood still is measured on the monotonic clock"
+)]
 
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
 
@@ -84,24 +89,132 @@ fn scan(folders: &[Folder], strange: &mut u32) -> Result<Vec<Seen>, BridgeError>
     let mut seen = Vec::new();
     *strange = 0;
     for (position, folder) in folders.iter().enumerate() {
-        let entries = std::fs::read_dir(&folder.path).map_err(BridgeError::disk("list", &folder.path))?;
-        for entry in entries {
-            let entry = entry.map_err(BridgeError::disk("list", &folder.path))?;
-            let name = entry.file_name();
-            if name.as_encoded_bytes().starts_with(b".") {
-                continue;
-            }
-            // The file may leave between listing and looking.
-            let Ok(metadata) = std::fs::symlink_metadata(entry.path()) else { continue };
-            if metadata.is_file() {
-                seen.push(Seen { folder: position, name, stood: Stood::of(&metadata) });
-            } else {
-                *strange += 1;
-            }
-        }
+        seen.extend(scan_one(position, folder, strange)?);
     }
     seen.sort_by(|a, b| (a.folder, &a.name).cmp(&(b.folder, &b.name)));
     Ok(seen)
+}
+
+fn scan_one(position: usize, folder: &Folder, strange: &mut u32) -> Result<Vec<Seen>, BridgeError> {
+    let mut seen = Vec::new();
+    let entries = std::fs::read_dir(&folder.path).map_err(BridgeError::disk("list", &folder.path))?;
+    for entry in entries {
+        let entry = entry.map_err(BridgeError::disk("list", &folder.path))?;
+        let name = entry.file_name();
+        if name.as_encoded_bytes().starts_with(b".") {
+            continue;
+        }
+        // The file may leave between listing and looking.
+        let Ok(metadata) = std::fs::symlink_metadata(entry.path()) else { continue };
+        if metadata.is_file() {
+            seen.push(Seen { folder: position, name, stood: Stood::of(&metadata) });
+        } else {
+            *strange += 1;
+        }
+    }
+    Ok(seen)
+}
+
+/// What a daemon remembers of the incoming folders between its scans.
+#[derive(Debug, Default)]
+pub(super) struct Tracker {
+    known: Vec<(Seen, Instant)>,
+    down: BTreeSet<String>,
+}
+
+/// What one scan of a daemon found.
+#[derive(Debug, Default)]
+pub(super) struct Scan {
+    settled: Vec<Seen>,
+    /// How long until the next file can have settled; none when nothing is settling.
+    pub(super) next: Option<Duration>,
+    /// Files that are still settling.
+    pub(super) unsettled: u32,
+    /// Names that are no regular files.
+    pub(super) strange: u32,
+    /// Folders that went away with this scan.
+    pub(super) went_down: Vec<String>,
+    /// Folders that came back with this scan.
+    pub(super) came_back: Vec<String>,
+}
+
+impl Scan {
+    /// Whether there is something to take.
+    pub(super) fn has_settled(&self) -> bool {
+        !self.settled.is_empty()
+    }
+}
+
+impl Tracker {
+    /// Scans every folder. One that cannot be listed is down: its files are unknown, not gone, and the others go on.
+    pub(super) fn scan(&mut self, site: &Site) -> Scan {
+        let now = Instant::now();
+        let mut scan = Scan::default();
+        let mut seen_now = Vec::new();
+        for (position, folder) in folders(site).iter().enumerate() {
+            let name = folder.rules.folder().to_owned();
+            match scan_one(position, folder, &mut scan.strange) {
+                Ok(seen) => {
+                    if self.down.remove(&name) {
+                        scan.came_back.push(name);
+                    }
+                    let wait = Duration::from_secs(u64::from(folder.rules.settle_seconds()));
+                    for seen in seen {
+                        let since =
+                            self.known.iter().find(|(known, _)| *known == seen).map(|(_, since)| *since);
+                        match since {
+                            Some(since) if now.duration_since(since) >= wait => {
+                                scan.settled.push(seen.clone())
+                            }
+                            Some(since) => scan.wait_for(wait.saturating_sub(now.duration_since(since))),
+                            // The second look decides; without a settle time it comes at once.
+                            None => scan.wait_for(wait.max(Duration::from_millis(5))),
+                        }
+                        seen_now.push((seen, since.unwrap_or(now)));
+                    }
+                }
+                Err(_) => {
+                    if self.down.insert(name.clone()) {
+                        scan.went_down.push(name);
+                    }
+                }
+            }
+        }
+        self.known = seen_now;
+        scan
+    }
+}
+
+impl Scan {
+    fn wait_for(&mut self, wait: Duration) {
+        self.unsettled += 1;
+        self.next = Some(self.next.map_or(wait, |known| known.min(wait)));
+    }
+}
+
+/// Takes what a scan found settled, and what an interrupted pass left.
+pub(super) fn take_settled(site: &mut Site, scan: &Scan, now: Timestamp) -> Result<Taking, BridgeError> {
+    let mut taking = Taking { unsettled: scan.unsettled, strange: scan.strange, ..Taking::default() };
+    let low_water = u64::from(site.settings.site.low_water_mb()) * 1024 * 1024;
+    if durable::below_low_water(site.folders.root(), low_water)? {
+        taking.disk_low = true;
+        return Ok(taking);
+    }
+    let folders = folders(site);
+    for folder in folders.iter().filter(|folder| folder.path.is_dir()) {
+        taking.taken += resume(site, folder, now)?;
+    }
+    for seen in &scan.settled {
+        if let Some(folder) = folders.get(seen.folder) {
+            taking.taken += take_one(site, folder, seen, now)?;
+        }
+    }
+    Ok(taking)
+}
+
+/// The incoming folders of a site, for whoever listens to them.
+pub(super) fn folder_paths(site: &Site) -> Vec<PathBuf> {
+    folders(site).into_iter().map(|folder| folder.path).collect()
 }
 
 /// Takes everything that has stood still for its folder's settle time, until nothing more is found.
@@ -166,7 +279,26 @@ fn resume(site: &mut Site, folder: &Folder, now: Timestamp) -> Result<u32, Bridg
     Ok(taken)
 }
 
-/// The name a claimed file came with: what follows the first hyphen of `<inode>-<name>`.
+/// Longest name a file system takes, in bytes.
+const LONGEST: usize = 255;
+
+/// The name of a claimed file: `<inode>-<name>`; a name too long for that loses some of its middle and keeps its ending.
+fn claim_name(inode: u64, name: &str) -> String {
+    let room = LONGEST.saturating_sub(format!("{inode}-").len());
+    if name.len() <= room {
+        return format!("{inode}-{name}");
+    }
+    let ending = name.rfind('.').and_then(|at| name.get(at..)).filter(|ending| ending.len() <= 10);
+    let ending = ending.unwrap_or_default();
+    let mut end = room - ending.len();
+    while !name.is_char_boundary(end) {
+        end -= 1;
+    }
+    format!("{inode}-{}{ending}", name.get(..end).unwrap_or_default())
+}
+
+/// The name a claimed file came with: what follows the first hyphen of `<inode>-<name>`. Only a name too long to be
+/// claimed whole comes back shortened.
 fn original_name(claimed: &OsString) -> String {
     let text = claimed.to_string_lossy();
     text.split_once('-').map_or_else(|| text.to_string(), |(_, name)| name.to_owned())
@@ -181,7 +313,7 @@ fn take_one(site: &mut Site, folder: &Folder, seen: &Seen, now: Timestamp) -> Re
     let claims = folder.path.join(CLAIMS);
     durable::make_dir(&claims)?;
     let name = seen.name.to_string_lossy();
-    let claim_name = format!("{}-{name}", seen.stood.inode);
+    let claim_name = claim_name(seen.stood.inode, &name);
     match durable::claim(&from, &claims, &claim_name)? {
         Claim::Taken { .. } => keep_and_record(site, folder, &claims.join(&claim_name), &name, now),
         Claim::Gone | Claim::NameTaken => Ok(0),
@@ -277,4 +409,24 @@ fn record(
     let entry = event.entry(now)?;
     site.ledger.append(&[entry], &[note])?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_name_is_claimed_shortened_with_its_ending() {
+        assert_eq!(claim_name(12, "a.csv"), "12-a.csv");
+        for name in
+            [format!("{}.csv", "n".repeat(251)), format!("{}.csv", "\u{1F441}".repeat(62)), "é".repeat(127)]
+        {
+            let claimed = claim_name(u64::MAX, &name);
+            assert!(claimed.len() <= LONGEST, "{claimed}");
+            let ending = |name: &str| name.rsplit_once('.').map(|(_, ending)| ending.to_owned());
+            assert_eq!(ending(&claimed), ending(&name));
+            let back = original_name(&claimed.into());
+            assert!(name.starts_with(back.trim_end_matches(".csv")), "{back}");
+        }
+    }
 }

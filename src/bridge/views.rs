@@ -50,26 +50,48 @@ pub(super) fn sheet_path(site: &Site, case: &CaseId, issue: &Issue) -> Option<Pa
     Some(site.folders.sheet(day, &name))
 }
 
-/// The files below a folder of sheets: directly, and one folder down.
-fn files_below(folder: &Path) -> Result<Vec<PathBuf>, BridgeError> {
-    let mut files = Vec::new();
-    let list = |folder: &Path| -> Result<Vec<PathBuf>, BridgeError> {
-        let mut paths = Vec::new();
-        for entry in std::fs::read_dir(folder).map_err(BridgeError::disk("list", folder))? {
-            paths.push(entry.map_err(BridgeError::disk("list", folder))?.path());
+/// What lies below a folder of sheets: directly, and one folder down. Plain files, and what is none: links, pipes, and
+/// folders further down, which no view holds.
+#[derive(Debug, Default)]
+struct Below {
+    files: Vec<PathBuf>,
+    strange: Vec<PathBuf>,
+}
+
+fn below(folder: &Path) -> Result<Below, BridgeError> {
+    let mut all = Below::default();
+    for path in entries(folder)? {
+        // It may leave between listing and looking.
+        let Ok(metadata) = std::fs::symlink_metadata(&path) else { continue };
+        if !metadata.is_dir() {
+            all.sort_in(path, metadata.is_file());
+            continue;
         }
-        paths.sort();
-        Ok(paths)
-    };
-    for path in list(folder)? {
-        let metadata = std::fs::symlink_metadata(&path).map_err(BridgeError::disk("look at", &path))?;
-        if metadata.is_dir() {
-            files.extend(list(&path)?);
-        } else {
-            files.push(path);
+        for path in entries(&path)? {
+            let Ok(metadata) = std::fs::symlink_metadata(&path) else { continue };
+            all.sort_in(path, metadata.is_file());
         }
     }
-    Ok(files)
+    Ok(all)
+}
+
+impl Below {
+    fn sort_in(&mut self, path: PathBuf, is_file: bool) {
+        if is_file {
+            self.files.push(path);
+        } else {
+            self.strange.push(path);
+        }
+    }
+}
+
+fn entries(folder: &Path) -> Result<Vec<PathBuf>, BridgeError> {
+    let mut paths = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(BridgeError::disk("list", folder))? {
+        paths.push(entry.map_err(BridgeError::disk("list", folder))?.path());
+    }
+    paths.sort();
+    Ok(paths)
 }
 
 fn is_ours_in_work(path: &Path) -> bool {
@@ -109,7 +131,16 @@ pub(super) fn put_sheets_right(
     }
     let sheets = site.folders.sheets();
     durable::make_dir(&sheets)?;
-    for path in files_below(&sheets)? {
+    let lying = below(&sheets)?;
+    // One thing that cannot be moved must not keep the rest from leaving.
+    let mut stuck: Option<BridgeError> = None;
+    for path in lying.strange {
+        match move_away(site, &path, now) {
+            Ok(()) => views.strangers += 1,
+            Err(error) => stuck = stuck.or(Some(error)),
+        }
+    }
+    for path in lying.files {
         if is_ours_in_work(&path) {
             continue;
         }
@@ -131,12 +162,19 @@ pub(super) fn put_sheets_right(
         if own {
             match durable::remove(&path) {
                 Ok(_) => views.removed += 1,
+                Err(error) if sheet_name(&path).is_none() => stuck = stuck.or(Some(error.into())),
                 Err(error) => pending(site, standing, &path, &error, now, &mut views)?,
             }
         } else {
-            move_away(site, &path, now)?;
-            views.strangers += 1;
+            match move_away(site, &path, now) {
+                Ok(()) => views.strangers += 1,
+                Err(error) => stuck = stuck.or(Some(error)),
+            }
         }
+    }
+    removed_at_last(site, standing, &views, now)?;
+    if let Some(error) = stuck {
+        return Err(error);
     }
     for (path, (case, key)) in wanted {
         if views.pending.contains(&case) {
@@ -146,7 +184,7 @@ pub(super) fn put_sheets_right(
             continue;
         }
         if let Some(folder) = path.parent() {
-            durable::make_dir(folder)?;
+            make_shared(folder)?;
         }
         let bytes = site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: key.to_string() })?;
         match durable::write_new(&path, &bytes, Mode::Shared)? {
@@ -158,6 +196,42 @@ pub(super) fn put_sheets_right(
     Ok(views)
 }
 
+fn sheet_name(path: &Path) -> Option<SheetName> {
+    SheetName::parse(&path.file_name()?.to_string_lossy())
+}
+
+/// Makes the folder of a day, which whoever collects sheets must be able to enter.
+fn make_shared(folder: &Path) -> Result<(), BridgeError> {
+    use std::os::unix::fs::PermissionsExt as _;
+    let is_new = !folder.is_dir();
+    durable::make_dir(folder)?;
+    if is_new {
+        std::fs::set_permissions(folder, std::fs::Permissions::from_mode(0o755))
+            .map_err(BridgeError::disk("set rights of", folder))?;
+    }
+    Ok(())
+}
+
+/// Records of withdrawn sheets whose removal had failed that they are gone now.
+fn removed_at_last(
+    site: &mut Site,
+    standing: &Standing,
+    views: &Views,
+    now: Timestamp,
+) -> Result<(), BridgeError> {
+    for (case, record) in &standing.cases {
+        for issue in record.issues.values() {
+            let waited = issue.removal_failed && !views.pending.contains(case);
+            let gone = || sheet_path(site, case, issue).is_none_or(|path| !path.exists());
+            if waited && gone() {
+                let case = case.as_str().to_owned();
+                site.append(&Event::Removed { case, version: issue.version }, now)?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// A withdrawn sheet could not be removed: recorded once, its successor stays out.
 fn pending(
     site: &mut Site,
@@ -167,9 +241,8 @@ fn pending(
     now: Timestamp,
     views: &mut Views,
 ) -> Result<(), BridgeError> {
-    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     tracing::error!(%error, "a withdrawn sheet could not be removed");
-    let Some(name) = SheetName::parse(&name) else { return Ok(()) };
+    let Some(name) = sheet_name(path) else { return Ok(()) };
     let known = standing
         .cases
         .get(&name.case)
@@ -203,13 +276,22 @@ fn plain_facts(site: &Site, case: &CaseId, version: u32, at: Timestamp, test_clo
     }
 }
 
+/// What putting the slips right came to.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Slips {
+    /// Slips that were written.
+    pub(super) written: u32,
+    /// Strange files that were moved away.
+    pub(super) strangers: u32,
+}
+
 /// Puts `held/` right: one slip for each case that is held, blocked, or planned and not released.
 pub(super) fn put_slips_right(
     site: &mut Site,
     weighed: &[Weighed],
     now: Timestamp,
     test_clock: bool,
-) -> Result<u32, BridgeError> {
+) -> Result<Slips, BridgeError> {
     let held = site.folders.held();
     durable::make_dir(&held)?;
     let mut wanted: BTreeMap<String, Vec<u8>> = BTreeMap::new();
@@ -249,30 +331,36 @@ pub(super) fn put_slips_right(
         let name = HeldName { case: one.id().clone(), version };
         wanted.insert(name.to_string(), bytes);
     }
-    for path in files_below(&held)? {
+    let mut slips = Slips::default();
+    let lying = below(&held)?;
+    for path in lying.strange {
+        move_away(site, &path, now)?;
+        slips.strangers += 1;
+    }
+    for path in lying.files {
         if is_ours_in_work(&path) {
             continue;
         }
         let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-        if wanted.contains_key(&name) {
+        if wanted.contains_key(&name) && path == held.join(&name) {
             continue;
         }
         if HeldName::parse(&name).is_some() {
             durable::remove(&path)?;
         } else {
             move_away(site, &path, now)?;
+            slips.strangers += 1;
         }
     }
-    let mut written = 0;
     for (name, bytes) in wanted {
         let path = held.join(&name);
         let same = std::fs::read(&path).is_ok_and(|there| there == bytes);
         if !same {
             durable::write(&path, &bytes, Mode::Shared)?;
-            written += 1;
+            slips.written += 1;
         }
     }
-    Ok(written)
+    Ok(slips)
 }
 
 /// Keyed digest of what a slip says: state, findings, answers.

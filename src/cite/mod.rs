@@ -3,8 +3,10 @@
 //! Every number that stands in `optics`, `checks` or `plan` names one of these. The mark goes onto the record page and
 //! into `docs/SOURCES.md`, so that a reader sees what was read and what was remembered.
 
+mod page;
 mod sources;
 
+pub use page::sources_page;
 pub use sources::*;
 
 /// How far a value of a source has been verified by us.

@@ -3,7 +3,7 @@
 use serde_json::json;
 
 use super::Ended;
-use super::output::print_json;
+use super::output::{harmless, print_json};
 
 /// What went wrong, where, and what to do next.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -38,16 +38,34 @@ impl Failure {
         self
     }
 
+    /// With another word for machines.
+    #[must_use]
+    pub const fn coded(mut self, code: &'static str) -> Self {
+        self.code = code;
+        self
+    }
+
+    /// Ends the command in another way than the code of its kind.
+    #[must_use]
+    pub fn ending(mut self, ended: Ended) -> Self {
+        self.ended = ended;
+        self
+    }
+
+    /// `{code, message, place, hint}`.
+    pub fn as_json(&self) -> serde_json::Value {
+        json!({ "code": self.code, "message": self.message, "place": self.place, "hint": self.hint })
+    }
+
     /// Prints the failure: an object on stdout with `--json`, else an error and a hint on stderr.
     pub fn report(&self, json: bool) -> Ended {
         if json {
-            print_json(&json!({
-                "error": { "code": self.code, "message": self.message, "place": self.place, "hint": self.hint }
-            }));
+            print_json(&json!({ "error": self.as_json() }));
         } else {
             use std::io::Write as _;
             let place = self.place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default();
-            let _ = write!(std::io::stderr(), "error: {place}{}\n\nhint: {}\n", self.message, self.hint);
+            let text = format!("error: {place}{}\n\nhint: {}", self.message, self.hint);
+            let _ = writeln!(std::io::stderr(), "{}", harmless(&text));
         }
         self.ended
     }
@@ -82,5 +100,21 @@ impl From<crate::site::TextFault> for Failure {
         let key = if fault.key.is_empty() { String::new() } else { format!(", key `{}`", fault.key) };
         let place = format!("{}{line}{key}", fault.file);
         Self::bad("text", fault.message, fault.hint).at(place)
+    }
+}
+
+impl From<crate::intake::IntakeError> for Failure {
+    fn from(error: crate::intake::IntakeError) -> Self {
+        let message = match error.code() {
+            Some(code) => format!("{} ({}): {error}", code.reference(), code.slug()),
+            None => error.to_string(),
+        };
+        Self::bad(error.slug(), message, error.hint()).at(error.place().with_name())
+    }
+}
+
+impl From<crate::seal::SealError> for Failure {
+    fn from(error: crate::seal::SealError) -> Self {
+        crate::bridge::BridgeError::Seal(error).into()
     }
 }

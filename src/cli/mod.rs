@@ -7,12 +7,21 @@ mod answer;
 mod cases;
 mod demo;
 mod demo_files;
+mod explain;
 mod failure;
 mod init;
+mod ledger;
+mod logging;
 mod on_site;
 mod once;
 mod output;
 mod plan;
+mod read;
+mod read_values;
+mod settings;
+mod steps;
+mod user;
+mod verify;
 
 pub use failure::Failure;
 
@@ -37,6 +46,12 @@ enum Command {
     Cases(cases::CasesArguments),
     Answer(Box<answer::AnswerArguments>),
     Plan(plan::PlanArguments),
+    Read(read::ReadArguments),
+    Verify(verify::VerifyArguments),
+    Explain(explain::ExplainArguments),
+    Settings(settings::SettingsArguments),
+    User(user::UserArguments),
+    Ledger(ledger::LedgerArguments),
 }
 
 impl Command {
@@ -46,6 +61,12 @@ impl Command {
             Self::Once(arguments) => arguments.json,
             Self::Cases(arguments) => arguments.json,
             Self::Plan(arguments) => arguments.json,
+            Self::Read(arguments) => arguments.json,
+            Self::Verify(arguments) => arguments.json,
+            Self::Explain(arguments) => arguments.json,
+            Self::Settings(arguments) => arguments.json(),
+            Self::User(arguments) => arguments.json(),
+            Self::Ledger(arguments) => arguments.json(),
             Self::Init(_) | Self::Answer(_) => false,
         }
     }
@@ -75,7 +96,9 @@ pub fn main() -> std::process::ExitCode {
             return std::process::ExitCode::from(code as u8);
         }
     };
+    logging::start();
     let json = arguments.command.json();
+    tracing::debug!(version = env!("CARGO_PKG_VERSION"), "begins");
     let ended = match arguments.command {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Init(arguments) => init::run(&arguments),
@@ -83,7 +106,14 @@ pub fn main() -> std::process::ExitCode {
         Command::Cases(arguments) => cases::run(&arguments),
         Command::Answer(arguments) => answer::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
+        Command::Read(arguments) => read::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
+        Command::Explain(arguments) => explain::run(&arguments),
+        Command::Settings(arguments) => settings::run(&arguments),
+        Command::User(arguments) => user::run(&arguments),
+        Command::Ledger(arguments) => ledger::run(&arguments),
     };
     let ended = ended.unwrap_or_else(|failure| failure.report(json));
+    tracing::debug!(?ended, "ends");
     std::process::ExitCode::from(ended as u8)
 }

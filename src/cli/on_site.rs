@@ -1,6 +1,7 @@
 //! What commands on a site share: opening it, the clock, people and their passphrases.
 #![expect(clippy::disallowed_methods, reason = "the command line reads the clock")]
 
+use std::collections::BTreeSet;
 use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 
@@ -56,6 +57,25 @@ pub(super) fn ask_passphrase(prompt: &str) -> Result<Passphrase, Failure> {
     })
 }
 
+/// The time of an act that must work while a settings file is faulty: the settings are only read when a time is given.
+pub(super) fn time_of_act(site: &Path, given: Option<jiff::Timestamp>) -> Result<jiff::Timestamp, Failure> {
+    match given {
+        Some(given) => Ok(now(&open(site)?, Some(given))?.0),
+        None => Ok(system_now()),
+    }
+}
+
+/// Asks for a new passphrase twice. A script may give it once on standard input; a second line must then be the same.
+pub(super) fn ask_new_passphrase(login: &Login) -> Result<Passphrase, Failure> {
+    let first = ask_passphrase(&format!("New passphrase of {login}: "))?;
+    let again = ask_passphrase("The same again: ")?;
+    let script_gave_one = !std::io::stdin().is_terminal() && again.reveal().is_empty();
+    if script_gave_one || first.reveal() == again.reveal() {
+        return Ok(first);
+    }
+    Err(Failure::bad("passphrase", "the two passphrases differ", "type the same passphrase twice"))
+}
+
 /// Who acts on a case. With `--login` the passphrase is asked for; on a test or demo site `--by NAME` acts without, and
 /// paper says so.
 #[derive(Debug, Clone, Args)]
@@ -75,9 +95,31 @@ pub(super) struct Who {
     login: Option<(Login, Passphrase)>,
 }
 
+/// Who acts, before it is asked whether they may.
+pub(super) struct Person {
+    /// Name and whether proved.
+    pub(super) acting: Acting,
+    /// Login, passphrase and roles of who proved it.
+    pub(super) proved: Option<(Login, Passphrase, BTreeSet<Role>)>,
+}
+
 impl WhoArguments {
     /// Finds out who acts; `role` is what the act needs.
     pub(super) fn who(&self, site: &Site, role: Role) -> Result<Who, Failure> {
+        let Person { acting, proved } = self.person(site)?;
+        let Some((login, passphrase, roles)) = proved else { return Ok(Who { acting, login: None }) };
+        if !roles.contains(&role) {
+            return Err(Failure::bad(
+                "role",
+                format!("account `{}` has not the role {role}", login.as_str()),
+                "let a person with that role act",
+            ));
+        }
+        Ok(Who { acting, login: Some((login, passphrase)) })
+    }
+
+    /// Finds out who acts.
+    pub(super) fn person(&self, site: &Site) -> Result<Person, Failure> {
         if let Some(name) = &self.by {
             if site.settings.site.kind() == SiteKind::Live {
                 return Err(Failure::bad(
@@ -89,24 +131,17 @@ impl WhoArguments {
             if name.trim().is_empty() {
                 return Err(Failure::bad("not-authenticated", "`--by` needs a name", "say who acts"));
             }
-            return Ok(Who {
+            return Ok(Person {
                 acting: Acting { name: name.trim().to_owned(), authenticated: false },
-                login: None,
+                proved: None,
             });
         }
         let login: Login = self.login.as_deref().unwrap_or_default().parse()?;
         let people = people(site)?;
         let passphrase = ask_passphrase(&format!("Passphrase of {}: ", login.as_str()))?;
         let verified = people.verify(login.as_str(), &passphrase, system_now())?;
-        if !verified.is(role) {
-            return Err(Failure::bad(
-                "role",
-                format!("account `{}` has not the role {role}", login.as_str()),
-                "let a person with that role act",
-            ));
-        }
         let acting = Acting { name: verified.display_name().to_owned(), authenticated: true };
-        Ok(Who { acting, login: Some((login, passphrase)) })
+        Ok(Person { acting, proved: Some((login, passphrase, verified.roles().clone())) })
     }
 }
 

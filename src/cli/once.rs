@@ -66,6 +66,7 @@ fn report_json(report: &PassReport) -> Value {
     json!({
         "taken": report.taking.taken,
         "unsettled": report.taking.unsettled,
+        "strange": report.taking.strange,
         "refused": report.refused,
         "states": states,
         "without_operation": report.without_operation,
@@ -83,6 +84,12 @@ pub(super) fn print_report(report: &PassReport) {
         print_line(&format!(
             "unsettled    {}   still being written; the next pass looks again",
             report.taking.unsettled
+        ));
+    }
+    if report.taking.strange > 0 {
+        print_line(&format!(
+            "strange      {}   in the incoming folders, no plain file: a folder, link or pipe; nothing in it was read, look at it and take it away",
+            report.taking.strange
         ));
     }
     if report.refused > 0 {

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 use super::Ended;
 use super::failure::Failure;
 use super::output::{print_json, print_line};
+use super::steps::print_steps;
 use crate::bridge::{Considered, Outcome, consider};
 use crate::casebook::join;
 use crate::checks::{self, Context, LensOnFile, NumberScheme};
@@ -132,7 +133,7 @@ fn plan_json(considered: &Considered) -> Value {
     Value::Object(object)
 }
 
-fn print_finding(finding: &Finding, answered: Option<&crate::finding::Answer>) {
+pub(super) fn print_finding(finding: &Finding, answered: Option<&crate::finding::Answer>) {
     print_line(&format!(
         "  {} {}: {}",
         finding.severity().word(),
@@ -213,15 +214,6 @@ fn print_numbers(computation: &Computation, steps: bool) {
         ));
     }
     if steps {
-        for step in &computation.steps {
-            print_line("");
-            print_line(&format!("  {}", step.name));
-            print_line(&format!("      {}", step.formula));
-            for (label, value, from) in &step.inputs {
-                let from = if from.is_empty() { String::new() } else { format!("   [{from}]") };
-                print_line(&format!("      {label} = {value}{from}"));
-            }
-            print_line(&format!("      -> {}   ({})", step.result, step.source.cited()));
-        }
+        print_steps(&computation.steps);
     }
 }

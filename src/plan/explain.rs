@@ -8,6 +8,7 @@ use super::surgeon::Leftover;
 use crate::checks::{KeratometrySource, Selection};
 use crate::cite::{self, Source};
 use crate::model::{MeridianReading, Place};
+use crate::optics::power::Formula;
 use crate::units::{Dioptre, PowerVector, round};
 
 fn d(value: Dioptre) -> String {
@@ -95,7 +96,7 @@ pub(super) fn steps(
     ));
     steps.extend(astigmatism(computation, order));
     if let Some(power) = power {
-        steps.extend(lens_power(computation, power));
+        steps.extend(lens_power(computation, power, selection, order));
         steps.extend(toric(computation, power, order));
     }
     if let Some(entered) = &computation.lens.entered {
@@ -116,8 +117,8 @@ pub(super) fn steps(
             "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
             vec![
                 ("axis", round::meridian(axis), String::new()),
-                ("mark near 0", format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)), String::new()),
-                ("mark near 180", format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)), String::new()),
+                ("mark on the 0 side, true angle", format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)), String::new()),
+                ("mark on the 180 side, true angle", format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)), String::new()),
             ],
             format!(
                 "nasal {}, temporal {}, sum {}",
@@ -170,17 +171,22 @@ fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
     steps
 }
 
-fn lens_power(computation: &Computation, power: &Power) -> Vec<Step> {
+fn lens_power(computation: &Computation, power: &Power, selection: &Selection, order: &Order) -> Vec<Step> {
     let eye = power.placement.eye();
     let mm = |value: crate::units::Millimetre| format!("{} mm", round::fixed(value.millimetres(), 2));
+    let axial = selection.axial().map(crate::checks::AxialSource::axial);
+    let stood = |reading: Option<&crate::model::Reading<crate::units::Millimetre>>| {
+        reading.map(|reading| place(&reading.place)).unwrap_or_default()
+    };
     let mut inputs = vec![
-        ("axial length", mm(power.axial_length), String::new()),
+        ("axial length", mm(power.axial_length), stood(axial.and_then(|axial| axial.length.as_ref()))),
         ("flat", d(computation.keratometry.flat), String::new()),
         ("steep", d(computation.keratometry.steep), String::new()),
     ];
     if let Some(depth) = power.chamber_depth {
-        inputs.push(("chamber depth", mm(depth), String::new()));
+        inputs.push(("chamber depth", mm(depth), stood(axial.and_then(|axial| axial.depth.as_ref()))));
     }
+    inputs.extend(constants(power, order));
     let source = power.formula.source();
     vec![
         step(
@@ -202,6 +208,23 @@ fn lens_power(computation: &Computation, power: &Power) -> Vec<Step> {
             cite::GERNET_1970,
         ),
     ]
+}
+
+/// The constants of the lens family that the formula takes, as its file states them.
+fn constants(power: &Power, order: &Order) -> Vec<(&'static str, String, String)> {
+    let all = &order.family.constants;
+    let used = match power.formula {
+        Formula::Haigis2000(_) => vec![("a0", all.a0), ("a1", all.a1), ("a2", all.a2)],
+        Formula::Holladay1988(_) => vec![("SF", all.sf)],
+        Formula::Retzlaff1990(_) | Formula::Sheard2010(_) => vec![("A", all.a)],
+        Formula::Hoffer1993(_) => vec![("pACD", all.pacd)],
+    };
+    // The family and its origin once, at the last of them.
+    let last = used.len().saturating_sub(1);
+    let origin =
+        |at: usize| if at == last { format!("{}: {}", order.family.name, all.origin) } else { String::new() };
+    let stated = used.into_iter().enumerate();
+    stated.filter_map(|(at, (name, value))| Some((name, value?.to_string(), origin(at)))).collect()
 }
 
 fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {

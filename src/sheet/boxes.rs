@@ -35,8 +35,20 @@ pub(super) fn not_sealed() -> Page {
 /// What is printed until the surgeon has approved, or the standing order under which the sheet goes.
 pub(super) fn approval_placeholder(approval: &Approval) -> Result<Page, SheetError> {
     match approval {
-        Approval::Surgeon { .. } => {
+        Approval::Surgeon { authenticated: true, .. } => {
             Ok(placeholder("NOT APPROVED", "not valid without the surgeon's approval"))
+        }
+        Approval::Surgeon { name, authenticated: false, .. } => {
+            let below = "test or demo site: no signature stands behind this";
+            let mut page = empty(Stroke::solid(0.5));
+            page.text(INSET, 4.4, Style::bold(8.0), "APPROVED WITHOUT PROOF OF IDENTITY");
+            let width = BOX_WIDTH_MM - 2.0 * INSET;
+            let sizes = [(10.0, 1), (8.0, 1), (7.0, 1), (6.0, 1)];
+            let name = words::legible(name);
+            let (style, broken) = fitted("the name in the box", &name, width, Style::bold(10.0), &sizes)?;
+            lines(&mut page, INSET, 8.4, style, &broken);
+            page.text(INSET, 12.2, Style::regular(8.0), below);
+            Ok(page)
         }
         Approval::StandingOrder { name, revision } => {
             let mut page = empty(Stroke::solid(0.5));

@@ -78,7 +78,7 @@ fn killed_anywhere_one_restart_ends_where_the_undisturbed_pass_ends() {
     if !strace_is_there() {
         return;
     }
-    let long = std::env::var("AXISWRIGHT_LONG").as_deref() == Ok("1");
+    let long = crate::tools::long();
     let folder = tempfile::tempdir().unwrap();
     let base = waiting_site(folder.path());
     let undisturbed = folder.path().join("undisturbed");
@@ -114,6 +114,5 @@ fn killed_anywhere_one_restart_ends_where_the_undisturbed_pass_ends() {
             when += step;
         }
     }
-    println!("{points} kill points, {kills} of them killed the pass");
     assert!(kills > 50, "only {kills} of {points} points killed the pass: the injection does not work");
 }

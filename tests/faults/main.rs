@@ -5,10 +5,11 @@
 //! `AXISWRIGHT_LONG=1` kills before every single call.
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot set up fails")]
-#![expect(clippy::print_stdout, reason = "what was not checked is said")]
 #![expect(clippy::disallowed_methods, reason = "tests read files, the environment and the clock")]
 
 mod kill;
 mod replaced;
 mod scene;
 mod stale;
+#[path = "../support/tools.rs"]
+mod tools;

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use crate::tools::not_checked;
 use axiswright::bridge::{self, InitRequest, Site};
 use axiswright::ledger::ContentDigest;
 use axiswright::site::SiteKind;
@@ -49,11 +50,7 @@ pub(crate) fn broken(variable: &str) -> Option<PathBuf> {
     if let Some(path) = std::env::var_os(variable) {
         return Some(PathBuf::from(path));
     }
-    assert!(
-        std::env::var("AXISWRIGHT_TEST_TOOLS").as_deref() != Ok("required"),
-        "{variable} names no broken build: run ./run-tests"
-    );
-    println!("NOT CHECKED: the negative control {variable}; ./run-tests builds it");
+    not_checked(&format!("the negative control {variable}, a deliberately broken build"));
     None
 }
 
@@ -61,11 +58,7 @@ pub(crate) fn broken(variable: &str) -> Option<PathBuf> {
 pub(crate) fn strace_is_there() -> bool {
     let there = Command::new("strace").arg("-V").output().is_ok_and(|out| out.status.success());
     if !there {
-        assert!(
-            std::env::var("AXISWRIGHT_TEST_TOOLS").as_deref() != Ok("required"),
-            "strace is missing: install Debian's package strace"
-        );
-        println!("NOT CHECKED: faults at system calls; strace is missing");
+        not_checked("faults at system calls; strace (Debian's package strace) is missing");
     }
     there
 }

@@ -9,6 +9,7 @@ use axiswright::ledger::{ChainHash, Entry, Head, KeptKey, Ledger, Note, NoteKey,
 use serde_json::json;
 
 use crate::common::{at, create, fields, secret};
+use crate::tools::{long, not_checked};
 
 const SITE: &str = "AXISWRIGHT_TEST_KILL";
 
@@ -54,7 +55,7 @@ fn calls(names: &[&str]) -> Option<Vec<usize>> {
     let status = traced(dir.path(), &["-o", trace.to_str().unwrap()]);
     let text = std::fs::read_to_string(&trace).unwrap_or_default();
     if !status.is_some_and(|status| status.success()) || text.is_empty() {
-        println!("NOT CHECKED: kill points and I/O errors, strace cannot be used here");
+        not_checked("kill points and I/O errors, strace cannot be used here");
         return None;
     }
     Some(names.iter().map(|name| text.matches(&format!(" {name}(")).count()).collect())
@@ -94,9 +95,10 @@ fn check(dir: &Path, what: &str) {
     ledger.append(&[Entry::new("after", 1, at(9), fields(&json!({}))).unwrap()], &[]).unwrap();
 }
 
-/// Each `every`-th occurrence of each call, disturbed in a fresh folder.
+/// Each `every`-th occurrence of each call, disturbed in a fresh folder; in the long form each one.
 fn disturb(names: &[&str], action: &str, every: usize) {
     let Some(counts) = calls(names) else { return };
+    let every = if long() { 1 } else { every };
     let mut points = 0;
     for (name, count) in names.iter().zip(counts) {
         assert!(count > 0, "{name} is never called, the test would prove nothing");

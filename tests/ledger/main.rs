@@ -4,7 +4,6 @@
     clippy::panic,
     clippy::wildcard_enum_match_arm,
     clippy::disallowed_methods,
-    clippy::print_stdout,
     reason = "a test stops at the first thing that is not as it should be, and handles files by itself"
 )]
 
@@ -18,3 +17,6 @@ mod processes;
 mod python;
 mod records;
 mod tamper;
+
+#[path = "../support/tools.rs"]
+mod tools;

@@ -6,6 +6,7 @@ use std::process::Command;
 use axiswright::ledger::{Ledger, SignedHead};
 
 use crate::common::{at, entry, secret, site_with};
+use crate::tools::not_checked;
 
 /// Exit code and output of the Python verifier, or `None` where there is no Python.
 fn python(path: &Path) -> Option<(Option<i32>, String)> {
@@ -13,7 +14,7 @@ fn python(path: &Path) -> Option<(Option<i32>, String)> {
     let out = match Command::new("python3").arg(script).arg(path).output() {
         Ok(out) => out,
         Err(e) => {
-            println!("NOT CHECKED: the second verifier did not run, python3: {e}");
+            not_checked(&format!("the second verifier of the chain, python3: {e}"));
             return None;
         }
     };

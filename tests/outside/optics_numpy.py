@@ -13,6 +13,7 @@ import sys
 try:
     import numpy as np
 except ImportError:
+    print("numpy is not installed for this python3", file=sys.stderr)
     sys.exit(3)
 
 SEED = 20240517

@@ -15,7 +15,6 @@ mod goggin2015_posterior;
 mod iso8429_positions;
 mod jcrs2017_contrast;
 mod savini2017_budget;
-mod sources;
 mod thibos1997_conversions;
 mod weikert2018_tilt;
 mod williams1993_rotation;

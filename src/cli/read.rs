@@ -1,0 +1,377 @@
+//! `read`: what a file says in the measurement model, with the place of each value.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde_json::{Value, json};
+
+use super::Ended;
+use super::failure::Failure;
+use super::on_site::{open, system_now};
+use super::output::{print_json, print_line};
+use super::plan::{print_finding, read_file};
+use super::read_values::{Row, entry_rows, exam_rows, eye_rows, spot};
+use crate::bridge::Site;
+use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, Read, Template};
+use crate::model::{Exam, Eye, Identity, ListEntry};
+use crate::site::mapping_template;
+
+/// Stack of the thread a file is read on.
+const STACK: usize = 8 * 1024 * 1024;
+
+/// Show what a file says, value by value, with where each stands, to be held against the instrument's own screen.
+///
+/// A DICOM object is recognised by itself. A text file is read by a mapping template: name one, or a site whose approved
+/// templates are used. Nothing is kept and nothing is planned. Exit code 0: read; 2: a file is bad, with its reason.
+#[derive(Debug, Args)]
+pub(super) struct ReadArguments {
+    /// The files: exports of an instrument, or operating lists.
+    #[arg(value_name = "FILE", required = true)]
+    files: Vec<PathBuf>,
+    /// The mapping template for text files; templates/mappings holds examples.
+    #[arg(long, value_name = "TEMPLATE.toml", conflicts_with = "site")]
+    template: Option<PathBuf>,
+    /// Read with the approved mapping templates of this site.
+    #[arg(long, value_name = "DIR")]
+    site: Option<PathBuf>,
+    /// With --site: read as this incoming folder of the site reads, with its device, zone and index.
+    #[arg(long, value_name = "NAME", requires = "site")]
+    folder: Option<String>,
+    /// Print the files as JSON.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// How files are read: the templates, and what is declared about the folder they could have come through.
+struct Reader {
+    templates: Vec<Template>,
+    folders: Vec<FolderRules>,
+    today: jiff::civil::Date,
+    from_site: bool,
+}
+
+/// Runs the command.
+pub(super) fn run(arguments: &ReadArguments) -> Result<Ended, Failure> {
+    let reader = reader(arguments)?;
+    let several = arguments.files.len() > 1;
+    let mut objects = Vec::new();
+    let mut ended = Ended::Done;
+    for (number, path) in (1_usize..).zip(&arguments.files) {
+        match read(&reader, path) {
+            Ok((name, read)) if arguments.json => objects.push(file_json(&name, &read)),
+            Ok((name, read)) => {
+                if number > 1 {
+                    print_line("");
+                }
+                print_file(&name, &read);
+            }
+            Err(failure) if !several => return Err(failure),
+            Err(failure) => {
+                ended = ended.max(failure.ended);
+                if arguments.json {
+                    objects.push(json!({ "file": path.display().to_string(), "error": failure.as_json() }));
+                } else {
+                    failure.report(false);
+                }
+            }
+        }
+    }
+    if arguments.json {
+        print_json(&Value::Array(objects));
+    }
+    Ok(ended)
+}
+
+fn reader(arguments: &ReadArguments) -> Result<Reader, Failure> {
+    if let Some(root) = &arguments.site {
+        return of_site(&open(root)?, arguments.folder.as_deref());
+    }
+    let today = jiff::tz::TimeZone::UTC.to_datetime(system_now()).date();
+    let template = arguments.template.as_deref().map(template).transpose()?;
+    let brings = template.as_ref().map_or(Brings::Measurements, Template::brings);
+    let mut folders = vec![FolderRules::undeclared(brings)];
+    if brings != Brings::Measurements {
+        // A DICOM object among the files is a measurement whatever the template brings.
+        folders.push(FolderRules::undeclared(Brings::Measurements));
+    }
+    Ok(Reader { templates: template.into_iter().collect(), folders, today, from_site: false })
+}
+
+fn template(path: &Path) -> Result<Template, Failure> {
+    let place = path.display().to_string();
+    let text = String::from_utf8(read_file(path)?).map_err(|_| {
+        Failure::bad("template", "the template is not UTF-8 text", "save it as UTF-8").at(place.clone())
+    })?;
+    mapping_template(&text, &place).map_err(|faults| match faults.as_slice() {
+        [] => Failure::bad("template", "the template cannot be used", "correct it").at(place),
+        [first, others @ ..] => {
+            let more = match others.len() {
+                0 => String::new(),
+                count => format!(" (and {count} more)"),
+            };
+            Failure::bad(first.code(), format!("{first}{more}"), first.hint()).at(first.spot().to_string())
+        }
+    })
+}
+
+fn of_site(site: &Site, folder: Option<&str>) -> Result<Reader, Failure> {
+    let standing = site.standing()?;
+    let in_force = |name: &str, template: &Template| {
+        standing.approved.get(name).is_some_and(|approved| approved.digest == template.reference().digest)
+    };
+    let approved = site.settings.templates.iter().filter(|(name, template)| in_force(name, template));
+    let templates: Vec<Template> = approved.map(|(_, template)| template.clone()).collect();
+    let folders = match folder {
+        None => [Brings::Measurements, Brings::Lists, Brings::Refractions, Brings::Facts]
+            .map(FolderRules::undeclared)
+            .to_vec(),
+        Some(wanted) => {
+            let incoming = site.settings.site.incoming();
+            let found = incoming.iter().find(|incoming| incoming.folder() == wanted).ok_or_else(|| {
+                let known: Vec<String> = incoming.iter().map(|one| format!("`{}`", one.folder())).collect();
+                Failure::bad(
+                    "folder",
+                    format!("the site has no incoming folder `{wanted}`"),
+                    format!("name one of {}", known.join(", ")),
+                )
+            })?;
+            vec![found.rules()]
+        }
+    };
+    let today = site.settings.site.time_zone().to_datetime(system_now()).date();
+    Ok(Reader { templates, folders, today, from_site: true })
+}
+
+fn read(reader: &Reader, path: &Path) -> Result<(String, Read), Failure> {
+    let bytes = read_file(path)?;
+    let name = path
+        .file_name()
+        .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+    let mut refused = None;
+    for folder in &reader.folders {
+        let input = Input { bytes: &bytes, name: &name, folder, today: reader.today };
+        match apart(&input, &reader.templates)? {
+            Ok(read) => return Ok((name, read)),
+            // It may be a file of another kind: that is what the next folder is for.
+            Err(error @ IntakeError::WrongFolder { .. }) => refused = refused.or(Some(error)),
+            Err(error) => {
+                refused = Some(error);
+                break;
+            }
+        }
+    }
+    Err(match refused {
+        Some(IntakeError::Template { .. }) if reader.templates.is_empty() => {
+            no_template(reader, &bytes, &name)
+        }
+        Some(error) => error.into(),
+        None => no_template(reader, &bytes, &name),
+    })
+}
+
+fn no_template(reader: &Reader, bytes: &[u8], name: &str) -> Failure {
+    let hint = if reader.from_site {
+        "the site has no approved mapping template: see `axiswright settings diff --site DIR`"
+    } else {
+        "name its mapping template with `--template FILE.toml`, or a site with `--site DIR`; templates/mappings holds examples"
+    };
+    let message =
+        format!("a text file is read by a mapping template, and none was given: {}", intake::describe(bytes));
+    Failure::bad("template", message, hint).at(name)
+}
+
+/// Reads on a thread of its own, so that a fault of a reader is an answer about this file.
+fn apart(input: &Input<'_>, templates: &[Template]) -> Result<Result<Read, IntakeError>, Failure> {
+    let fault = || {
+        Failure::bad(
+            "reader-failed",
+            "the reader failed on this file",
+            "send the file, scrubbed of the patient, to the maintainers; export the measurement in another format",
+        )
+        .at(input.name)
+    };
+    std::thread::scope(|scope| {
+        let thread = std::thread::Builder::new().stack_size(STACK);
+        let spawned = thread.spawn_scoped(scope, || intake::read(input, templates)).map_err(|_| fault())?;
+        spawned.join().map_err(|_| fault())
+    })
+}
+
+fn patient_json(identity: &Identity) -> Value {
+    json!({
+        "number": identity.number.as_ref().map(|number| number.value.as_written()),
+        "authority": identity.authority.as_ref().map(|authority| &authority.value),
+        "family_name": identity.name.as_ref().map(|name| &name.value.family),
+        "given_name": identity.name.as_ref().map(|name| &name.value.given),
+        "birth_date": identity.birth_date.as_ref().map(|birth| birth.value.to_string()),
+        "sex": identity.sex.as_ref().map(|sex| sex.value.printed()),
+    })
+}
+
+fn values_json(rows: &[Row]) -> Value {
+    rows.iter().map(Row::as_json).collect()
+}
+
+fn all_rows(exam: &Exam) -> Vec<Row> {
+    let mut rows = exam_rows(exam);
+    for (eye, one) in exam.eyes.iter() {
+        rows.extend(one.iter().flat_map(|one| eye_rows(eye, one)));
+    }
+    rows
+}
+
+fn exam_json(exam: &Exam) -> Value {
+    let instant = exam.taken.as_ref().and_then(|taken| taken.value.instant);
+    json!({
+        "patient": patient_json(&exam.identity),
+        "device": exam.instrument.key,
+        "serial": exam.instrument.serial,
+        "taken_at": instant.map(|instant| instant.to_string()),
+        "values": values_json(&all_rows(exam)),
+    })
+}
+
+fn entry_json(entry: &ListEntry) -> Value {
+    json!({
+        "patient": patient_json(&entry.identity),
+        "eye": entry.eye.as_ref().map(|eye| eye.value.word()),
+        "date": entry.date.as_ref().map(|date| date.value.to_string()),
+        "place": spot(&entry.place),
+        "values": values_json(&entry_rows(entry)),
+    })
+}
+
+fn file_json(name: &str, read: &Read) -> Value {
+    let (exams, list): (Vec<Value>, Vec<Value>) = match &read.content {
+        Content::Exams(exams) => (exams.iter().map(exam_json).collect(), Vec::new()),
+        Content::List(list) => (Vec::new(), list.entries.iter().map(entry_json).collect()),
+    };
+    let not_understood: Vec<Value> = read
+        .not_understood
+        .iter()
+        .map(|note| json!({ "what": note.what, "why": note.why, "place": spot(&note.place) }))
+        .collect();
+    json!({
+        "file": name,
+        "digest": read.digest.hex(),
+        "template": read.template.as_ref().map(|template| json!({
+            "id": template.id,
+            "revision": template.revision,
+            "digest": template.digest.hex(),
+        })),
+        "exams": exams,
+        "list": list,
+        "not_understood": not_understood,
+        "findings": read.findings.iter().map(|finding| finding.as_json(None)).collect::<Vec<_>>(),
+    })
+}
+
+fn print_file(name: &str, read: &Read) {
+    print_line(&format!("file       {name}"));
+    print_line(&format!("digest     {}", read.digest));
+    match &read.template {
+        Some(template) => {
+            print_line(&format!("read by    template {}, revision {}", template.id, template.revision));
+        }
+        None => print_line("read by    the DICOM reader"),
+    }
+    match &read.content {
+        Content::Exams(exams) => exams.iter().for_each(print_exam),
+        Content::List(list) => {
+            let complete = if list.complete {
+                "names every operation of its theatre and day"
+            } else {
+                "is not complete"
+            };
+            print_line(&format!("list       {} line(s); it {complete}", list.entries.len()));
+            for entry in &list.entries {
+                print_line("");
+                print_plain(&entry_rows(entry));
+            }
+        }
+    }
+    print_line("");
+    if read.not_understood.is_empty() {
+        print_line("not understood   nothing: every part of the file was used or is known to be of no use");
+    } else {
+        print_line("not understood");
+        for note in &read.not_understood {
+            print_line(&format!("  {}: {} ({})", note.what, note.why, spot(&note.place)));
+        }
+    }
+    if !read.findings.is_empty() {
+        print_line("findings");
+        for finding in &read.findings {
+            print_finding(finding, None);
+        }
+    }
+}
+
+fn print_plain(rows: &[Row]) {
+    let width = rows.iter().map(|row| row.field.chars().count()).max().unwrap_or(0);
+    for row in rows {
+        let [shown, stood, derived] = cell(row);
+        let derived = if derived.is_empty() { derived } else { format!("; {derived}") };
+        print_line(&format!("  {:<width$}  {shown:<28}  {stood}{derived}", row.field));
+    }
+}
+
+fn print_exam(exam: &Exam) {
+    print_line("");
+    let serial = exam.instrument.serial.as_ref().map(|serial| format!(", serial number {serial}"));
+    print_line(&format!("examination by {}{}", exam.instrument.key, serial.unwrap_or_default()));
+    match exam.taken.as_ref().map(|taken| taken.value.instant) {
+        Some(Some(instant)) => print_line(&format!("  at {instant}")),
+        Some(None) => print_line("  the zone of its clock is not known"),
+        None => print_line("  no time is stated"),
+    }
+    print_plain(&exam_rows(exam));
+    let [right, left] =
+        Eye::BOTH.map(|eye| exam.eyes.of(eye).as_ref().map_or_else(Vec::new, |one| eye_rows(eye, one)));
+    print_eyes(&right, &left);
+}
+
+/// A value as lines: what it is, the text and the place it stood at, what was done to it.
+fn cell(row: &Row) -> [String; 3] {
+    let place = row.place.clone().unwrap_or_default();
+    let stood = row.text.as_ref().map_or_else(|| place.clone(), |text| format!("`{text}`, {place}"));
+    [row.shown.clone(), stood, row.derived.clone().unwrap_or_default()]
+}
+
+/// Both eyes side by side, each value with its place below it.
+fn print_eyes(right: &[Row], left: &[Row]) {
+    let mut names: Vec<(Option<&str>, &str)> = Vec::new();
+    for row in right.iter().chain(left) {
+        let name = (row.surface, row.field.as_str());
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    let of = |rows: &[Row], name: &(Option<&str>, &str)| {
+        let row = rows.iter().find(|row| (row.surface, row.field.as_str()) == *name);
+        row.map_or_else(|| ["-".to_owned(), String::new(), String::new()], cell)
+    };
+    let cells: Vec<_> = names.iter().map(|name| (name, of(right, name), of(left, name))).collect();
+    let first = names.iter().map(|(_, field)| field.chars().count()).max().unwrap_or(0).max(8);
+    let second =
+        cells.iter().flat_map(|(_, right, _)| right).map(|text| text.chars().count()).max().unwrap_or(0);
+    let second = second.max(8);
+    print_line("");
+    print_line(&format!("  {:<first$}  {:<second$}  LEFT (OS)", "", "RIGHT (OD)"));
+    let mut surface = None;
+    for ((of_surface, field), right, left) in &cells {
+        if *of_surface != surface {
+            surface = *of_surface;
+            if let Some(surface) = surface {
+                print_line(&format!("  {surface} keratometry"));
+            }
+        }
+        let mut heading = *field;
+        for (right, left) in right.iter().zip(left) {
+            if !(right.is_empty() && left.is_empty()) {
+                print_line(&format!("  {heading:<first$}  {right:<second$}  {left}"));
+            }
+            heading = "";
+        }
+    }
+}

@@ -1,0 +1,19 @@
+//! The commands as a person or a script meets them: exit code, standard output, standard error.
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "a test stops at the first thing that is not as it should be, and handles files by itself"
+)]
+
+mod clinic;
+mod explaining;
+mod forms;
+mod ledgers;
+mod logs;
+mod people;
+mod reading;
+mod settings;
+mod together;
+mod verifying;

@@ -1,0 +1,127 @@
+//! `read`.
+
+use crate::clinic::{Clinic, repo, run};
+
+const KERATOMETER: &str = "demo-data/clinic/incoming/halden-k2/K2_EL-20417_B_20260302.csv";
+const BIOMETER: &str = "demo-data/clinic/incoming/orrin-b1/B1_EL-20417_20260302.txt";
+const LIST: &str = "demo-data/clinic/incoming/theatre-lists/theatre2_2026-03-10.csv";
+const OBJECT: &str = "demo-data/clinic/incoming/vellan-t1/el-20503-oam.dcm";
+
+fn by(file: &str, template: &str, more: &[&str]) -> crate::clinic::Done {
+    let (file, template) = (repo(file), repo(&format!("templates/mappings/{template}.toml")));
+    let mut arguments = vec!["read", file.as_str(), "--template", template.as_str()];
+    arguments.extend(more);
+    run(&arguments)
+}
+
+fn value<'v>(values: &'v serde_json::Value, field: &str, eye: Option<&str>) -> &'v serde_json::Value {
+    values
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|value| value["field"] == field && value["eye"].as_str() == eye)
+        .unwrap_or_else(|| panic!("no {field} of {eye:?}"))
+}
+
+#[test]
+fn both_eyes_stand_side_by_side_with_their_places() {
+    let done = by(KERATOMETER, "halden-k2", &[]).exits(0);
+    let row = done.out.lines().find(|line| line.trim_start().starts_with("km.flat.power")).unwrap();
+    assert!(row.contains("42.62 D") && row.contains("42.80 D"), "{row}");
+    assert!(done.out.contains("`42,62`, line 5, column 8 `K flat [D, n=1.3375]`"), "{}", done.out);
+    assert!(done.out.contains("not understood\n  eye `B` in the name of the file"), "{}", done.out);
+}
+
+#[test]
+fn json_has_every_value_with_its_place() {
+    let read = by(KERATOMETER, "halden-k2", &["--json"]).exits(0).json();
+    let file = &read[0];
+    assert_eq!(file["file"], "K2_EL-20417_B_20260302.csv");
+    assert_eq!(file["digest"].as_str().unwrap().len(), 64);
+    assert_eq!(file["template"]["id"], "halden-k2");
+    assert!(file["findings"].is_array() && file["list"].as_array().unwrap().is_empty());
+    assert_eq!(file["not_understood"][0]["place"], "file name");
+    let exam = &file["exams"][0];
+    assert_eq!(exam["patient"]["number"], "EL-20417");
+    assert_eq!(exam["taken_at"], serde_json::Value::Null, "the zone of the clock is not known");
+    let flat = value(&exam["values"], "km.flat.power", Some("right"));
+    assert_eq!((flat["value"].as_f64(), flat["unit"].as_str()), (Some(42.62), Some("D")));
+    assert_eq!((flat["text"].as_str(), flat["derived"].as_str()), (Some("42,62"), None));
+    assert_eq!(flat["place"], "line 5, column 8 `K flat [D, n=1.3375]`");
+    let radius = value(&exam["values"], "km.flat.radius", Some("left"));
+    assert!(radius["text"].is_null());
+    assert!(radius["derived"].as_str().unwrap().starts_with("computed from the power"), "{radius}");
+}
+
+#[test]
+fn a_dicom_object_needs_no_template() {
+    let read = run(&["read", &repo(OBJECT), "--json"]).exits(0).json();
+    assert!(read[0]["template"].is_null());
+    let cornea = value(&read[0]["exams"][0]["values"], "axial.cornea", Some("right"));
+    assert_eq!((cornea["value"].as_f64(), cornea["text"].as_str()), (Some(543.0), Some("0.543")));
+    assert_eq!(cornea["derived"], "unit converted");
+    assert!(cornea["place"].as_str().unwrap().starts_with("(0022,1007)"), "{cornea}");
+}
+
+#[test]
+fn a_list_has_its_lines() {
+    let read = by(LIST, "theatre-list", &["--json"]).exits(0).json();
+    assert_eq!(read[0]["exams"], serde_json::json!([]));
+    let list = read[0]["list"].as_array().unwrap();
+    assert_eq!(list.len(), 10);
+    assert_eq!((list[0]["eye"].as_str(), list[0]["date"].as_str()), (Some("right"), Some("2026-03-10")));
+    assert_eq!(value(&list[0]["values"], "list.target", Some("right"))["value"], -0.25);
+    assert!(by(LIST, "theatre-list", &[]).exits(0).out.contains("10 line(s)"));
+}
+
+#[test]
+fn a_site_reads_with_its_approved_templates_only() {
+    let clinic = Clinic::bare();
+    let (file, site) = (repo(BIOMETER), clinic.site());
+    run(&["read", &file, "--site", &site]).fails(2, "no approved mapping template");
+    clinic.approve();
+    assert!(run(&["read", &file, "--site", &site]).exits(0).out.contains("23.62 mm"));
+    let as_folder = run(&["read", &file, "--site", &site, "--folder", "orrin-b1", "--json"]).exits(0).json();
+    assert_eq!(as_folder[0]["exams"][0]["device"], "Orrin B1");
+    assert_eq!(as_folder[0]["exams"][0]["taken_at"], "2026-03-02T08:14:00Z");
+    run(&["read", &file, "--site", &site, "--folder", "halden-k2"]).fails(2, "wrong-folder");
+    run(&["read", &file, "--site", &site, "--folder", "nowhere"]).fails(2, "`nowhere`");
+}
+
+#[test]
+fn a_text_without_a_template_is_refused_with_the_way_out() {
+    run(&["read", &repo(KERATOMETER)]).fails(2, "--template");
+    run(&["read", &repo(KERATOMETER), "--json"]).fails_json(2, "template");
+}
+
+#[test]
+fn the_wrong_template_and_a_faulty_one_are_told_apart() {
+    by(LIST, "halden-k2", &[]).fails(2, "theatre2_2026-03-10.csv");
+    let clinic = Clinic::bare();
+    clinic.edit("mappings/halden-k2.toml", "delimiter", "delimeter");
+    let template = clinic.file("mappings/halden-k2.toml").display().to_string();
+    let done = run(&["read", &repo(KERATOMETER), "--template", &template]).fails(2, "unknown key");
+    assert!(done.err.contains("did you mean `delimiter`?"), "{}", done.err);
+}
+
+#[test]
+fn of_several_files_each_bad_one_is_reported_and_the_others_are_read() {
+    let (good, bad, none) = (repo(KERATOMETER), repo(LIST), "/nowhere/at/all.csv");
+    let template = repo("templates/mappings/halden-k2.toml");
+    let done = run(&["read", &bad, &good, none, "--template", &template]).exits(2);
+    assert_eq!(done.err.matches("error: ").count(), 2, "{}", done.err);
+    assert!(done.out.contains("42.62 D"));
+    let json = run(&["read", &bad, &good, "--template", &template, "--json"]).exits(2).json();
+    assert_eq!(json[0]["error"]["code"], "layout");
+    assert_eq!(json[1]["exams"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn no_terminal_obeys_a_file() {
+    let clinic = Clinic::new();
+    clinic.keratometer();
+    let name = "incoming/halden-k2/K2_EL-20417_B_20260302.csv";
+    clinic.edit(name, "Marrin, Odile", "Marrin, \u{1b}[2JOdile");
+    let done = run(&["read", &clinic.file(name).display().to_string(), "--site", &clinic.site()]);
+    assert!(!done.out.contains('\u{1b}') && !done.err.contains('\u{1b}'), "{done:?}");
+}
