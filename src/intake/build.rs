@@ -238,7 +238,9 @@ fn eye_exam(
     if !values.any_measured() && !values.has(Target::KmCylinder) {
         for target in Target::ALL.iter().filter(|target| matches!(target.room(), Room::Eye | Room::Fact)) {
             let Some(raw) = values.raw(*target).filter(|raw| !raw.assigned) else { continue };
-            if target.kind().is_number() {
+            // The index and the zone are settings of the device and stand beside an eye that was not measured, too.
+            let setting = matches!(target, Target::KmIndex | Target::KmZone);
+            if target.kind().is_number() && !setting {
                 return Err(IntakeError::Missing {
                     field: format!("the measured value of the {eye} eye that belongs to `{target}`"),
                     code: Some(Code::U10),

@@ -348,11 +348,7 @@ fn dates_and_times(mapping: &Mapping, times: &[Form], dates: &[Form], faults: &m
     );
 }
 
-fn layout(
-    mapping: &Mapping,
-    shape: Option<&Shape>,
-    faults: &mut Faults,
-) -> (Option<Part>, Vec<GroupBy>) {
+fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Option<Part>, Vec<GroupBy>) {
     let rules = &mapping.layout;
     let list = mapping.brings == Brings::Lists;
     faults.unless(

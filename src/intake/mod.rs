@@ -31,7 +31,7 @@ pub use error::IntakeError;
 pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
 pub use template::{
-    Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource, IgnoreRules,
-    KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence, Quote,
-    Template, TemplateFault, TextRules, TimeRules, TwoDigitYear, XmlRules,
+    Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,
+    IgnoreRules, KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence,
+    Quote, Template, TemplateFault, TextRules, TimeRules, TwoDigitYear, XmlRules,
 };

@@ -116,7 +116,10 @@ fn choose<'a>(
         return Err(wrong_folder(folder, found, whole.clone()));
     }
     if looks_like_xml(input.bytes) && !templates.iter().any(|template| is_xml(template.compiled())) {
-        return Err(IntakeError::UnknownKind { seen: describe(input.bytes).to_owned(), place: whole.clone() });
+        return Err(IntakeError::UnknownKind {
+            seen: describe(input.bytes).to_owned(),
+            place: whole.clone(),
+        });
     }
     if reasons.is_empty() {
         let seen = describe(input.bytes);

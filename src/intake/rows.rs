@@ -190,7 +190,8 @@ impl<'a> Source<'a> {
 
     /// Compares the unit beside a value with the one the template declares.
     fn check_unit(&self, field: &Field, raw: &Raw, element: Option<ElementId>) -> Result<(), IntakeError> {
-        let (Some(path), Some(element), Body::Document(document)) = (&field.unit_from, element, self.body) else {
+        let (Some(path), Some(element), Body::Document(document)) = (&field.unit_from, element, self.body)
+        else {
             return Ok(());
         };
         let declared = field.scalar.unit;
@@ -279,7 +280,8 @@ impl<'a> Source<'a> {
                 || compiled.eye_from.as_ref() == Some(part)
                 || compiled.fields.iter().any(|field| field.parts.contains(part))
         };
-        let columns = (1_u64..).zip(&table.columns).filter(|(_, name)| !known(&Part::Column((*name).clone())));
+        let columns =
+            (1_u64..).zip(&table.columns).filter(|(_, name)| !known(&Part::Column((*name).clone())));
         let columns = columns.map(|(column, name)| NotUnderstood {
             what: format!("column `{name}`"),
             why: why.to_owned(),

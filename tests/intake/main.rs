@@ -20,3 +20,6 @@ mod round_trip;
 mod support;
 mod swaps;
 mod templates;
+mod xml;
+mod xml_exchanges;
+mod xml_refusals;

@@ -319,9 +319,10 @@ mod tests {
 
     #[test]
     fn names_are_those_of_namespaces() {
-        let document =
-            Document::parse("<a xmlns='u' xmlns:p='v' p:x='1' x='2'><p:b xmlns:p='w'/><b xmlns=''/><p:b/></a>")
-                .unwrap();
+        let document = Document::parse(
+            "<a xmlns='u' xmlns:p='v' p:x='1' x='2'><p:b xmlns:p='w'/><b xmlns=''/><p:b/></a>",
+        )
+        .unwrap();
         let shown: Vec<String> = document
             .0
             .iter()

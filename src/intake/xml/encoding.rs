@@ -92,7 +92,11 @@ pub(super) fn decode(bytes: &[u8], rules: &TextRules, whole: &Place) -> Result<S
     if let (Some(declared), Some(text)) = (declared, &label)
         && !declared.allows(encoding)
     {
-        let by = if rules.encoding == Encoding::XmlDeclaration { "its first bytes are" } else { "the template says" };
+        let by = if rules.encoding == Encoding::XmlDeclaration {
+            "its first bytes are"
+        } else {
+            "the template says"
+        };
         let detail = format!("the document declares `{text}`, {by} {}", encoding.word());
         return Err(refuse(encoding.word(), detail));
     }
@@ -166,8 +170,7 @@ fn declaration(inside: &str) -> Result<Option<String>, String> {
         let (name, after) = trimmed.split_once('=').ok_or_else(wrong)?;
         let after = after.trim_start_matches(SPACE);
         let quote = after.chars().next().filter(|c| matches!(c, '"' | '\'')).ok_or_else(wrong)?;
-        let (value, after) =
-            after.get(1..).and_then(|after| after.split_once(quote)).ok_or_else(wrong)?;
+        let (value, after) = after.get(1..).and_then(|after| after.split_once(quote)).ok_or_else(wrong)?;
         found.push((name.trim_end_matches(SPACE), value));
         rest = after;
     }
@@ -225,7 +228,11 @@ mod tests {
             (declared("UTF-16", b"<a/>"), Encoding::XmlDeclaration, "another encoding"),
             (declared("EUC-JP", b"<a/>"), Encoding::XmlDeclaration, "`EUC-JP`; known are utf-8"),
             (declared("Shift_JIS", b"<a/>"), Encoding::Utf8, "`Shift_JIS`, the template says utf-8"),
-            ([b"\xEF\xBB\xBF", declared("Shift_JIS", b"<a/>").as_slice()].concat(), Encoding::XmlDeclaration, "`Shift_JIS`"),
+            (
+                [b"\xEF\xBB\xBF", declared("Shift_JIS", b"<a/>").as_slice()].concat(),
+                Encoding::XmlDeclaration,
+                "`Shift_JIS`",
+            ),
             (b"<?xml version='1.1'?><a/>".to_vec(), Encoding::XmlDeclaration, "not one of XML 1.0"),
             (b"<?xml encoding='utf-8'?><a/>".to_vec(), Encoding::Utf8, "not one of XML 1.0"),
             (b"<?xml version='1.0'".to_vec(), Encoding::Utf8, "does not end"),

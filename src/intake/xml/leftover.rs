@@ -23,7 +23,13 @@ struct Used {
 }
 
 impl Used {
-    fn mark(&mut self, document: &Document, path: &Path, from: ElementId, whole: &Place) -> Option<ElementId> {
+    fn mark(
+        &mut self,
+        document: &Document,
+        path: &Path,
+        from: ElementId,
+        whole: &Place,
+    ) -> Option<ElementId> {
         self.attributes.extend(path.picks(document, from));
         let id = path.element(document, from, whole).ok().flatten()?;
         match path.attribute() {
@@ -84,7 +90,8 @@ pub(in crate::intake) fn unread<'p>(
         let mut kind = above;
         kind.push(element.written.clone());
         if !touched.contains(&id) {
-            let bare = element.text().is_empty() && element.attributes.is_empty() && element.children.is_empty();
+            let bare =
+                element.text().is_empty() && element.attributes.is_empty() && element.children.is_empty();
             if !bare {
                 tell(kind.clone(), format!("element `{}`", kind.join("/")), place.at(document.spot(id)));
             }
