@@ -141,16 +141,16 @@ fn random_values_and_styles_are_read_back() {
         .run(&input, |(right, left, family, utf16, prefixed, left_first)| {
             let escaped = family.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&#34;");
             let hundredths = |value: u32| format!("{}.{:02}", value / 100, value % 100);
-            let p = if prefixed { "v:" } else { "" };
+            let pre = if prefixed { "v:" } else { "" };
             let one = |side: &str, (flat, at, steep, steep_at): (u32, u32, u32, u32)| {
                 let meridian = |name: &str, radius: u32, at: u32| {
                     format!(
-                        "<{p}{name}><{p}Meridian unit='°'>{at}</{p}Meridian><{p}Radius unit='mm'>{}</{p}Radius></{p}{name}>",
+                        "<{pre}{name}><{pre}Meridian unit='°'>{at}</{pre}Meridian><{pre}Radius unit='mm'>{}</{pre}Radius></{pre}{name}>",
                         hundredths(radius)
                     )
                 };
                 format!(
-                    "<{p}Eye side='{side}'>{}{}</{p}Eye>",
+                    "<{pre}Eye side='{side}'>{}{}</{pre}Eye>",
                     meridian("Steep", steep, steep_at),
                     meridian("Flat", flat, at)
                 )
@@ -160,9 +160,9 @@ fn random_values_and_styles_are_read_back() {
             let declaration = if utf16 { "\u{FEFF}<?xml version='1.0' encoding='UTF-16'?>" } else { "" };
             let binding = if prefixed { "xmlns:v" } else { "xmlns" };
             let text = format!(
-                "{declaration}<{p}Export {binding}='urn:example:quell-a4:export'><{p}Instrument serial='S'/>\
-                 <{p}Exam taken='2026-03-01T09:00:00'><{p}Patient><{p}Family>N{escaped}N</{p}Family><{p}Id>T</{p}Id>\
-                 </{p}Patient>{eyes}</{p}Exam></{p}Export>"
+                "{declaration}<{pre}Export {binding}='urn:example:quell-a4:export'><{pre}Instrument serial='S'/>\
+                 <{pre}Exam taken='2026-03-01T09:00:00'><{pre}Patient><{pre}Family>N{escaped}N</{pre}Family><{pre}Id>T</{pre}Id>\
+                 </{pre}Patient>{eyes}</{pre}Exam></{pre}Export>"
             );
             let bytes = if utf16 {
                 text.encode_utf16().flat_map(u16::to_be_bytes).collect()
@@ -174,9 +174,9 @@ fn random_values_and_styles_are_read_back() {
             let name = exams(&read)[0].identity.name.as_ref().unwrap();
             prop_assert_eq!(&name.text, &format!("N{family}N"));
             for (eye, (flat, at, steep, steep_at)) in [(Eye::Right, right), (Eye::Left, left)] {
-                let [a, _, b, c, _, d] = six(&read, eye);
-                prop_assert_eq!([a, c], [f64::from(flat) / 100.0, f64::from(steep) / 100.0]);
-                prop_assert_eq!([b, d], [f64::from(at), f64::from(steep_at)]);
+                let [radius, _, at_read, steep_radius, _, steep_at_read] = six(&read, eye);
+                prop_assert_eq!([radius, steep_radius], [flat, steep].map(|value| f64::from(value) / 100.0));
+                prop_assert_eq!([at_read, steep_at_read], [at, steep_at].map(f64::from));
             }
             Ok(())
         })

@@ -149,7 +149,8 @@ fn each_limit_with_what_it_still_allows() {
     let inside = |extra: &str| ONE.replacen("<Flat>", &format!("{extra}<Flat>"), 1);
     let nested = |levels: usize| inside(&format!("{}{}", "<n>".repeat(levels), "</n>".repeat(levels)));
     let attributes = |count: usize| {
-        inside(&format!("<n {}/>", (0..count).map(|n| format!("a{n}='1' ")).collect::<String>()))
+        let all: Vec<String> = (0..count).map(|n| format!("a{n}='1'")).collect();
+        inside(&format!("<n {}/>", all.join(" ")))
     };
     let attribute = |bytes: usize| inside(&format!("<n a='{}'/>", "a".repeat(bytes)));
     let text = |bytes: usize| inside(&format!("<n>{}</n>", "a".repeat(bytes)));
@@ -158,7 +159,6 @@ fn each_limit_with_what_it_still_allows() {
     // A template may ask for more than the usual 256 KiB.
     let large = QUELL.replace("[text]", "max_bytes = 4194304\n[text]");
     let events = |count: usize| inside(&"<n/>".repeat(count / 2));
-    // Markup of the file as it is, counted by hand in no other way than by its limit below.
     for (sound, beyond, words) in [
         // Export, Exam, Eye and 29 more are 32.
         (nested(29), nested(30), "elements nested deeper than 32"),

@@ -91,8 +91,9 @@ fn ours(exam: &Exam, eye: Eye) -> Vec<Ours> {
     values
 }
 
-/// Compares the eyes we read with the records lxml found; the number of values that agree.
-fn compare(exams: &[Exam], theirs: &Value, units: &Map<String, Value>) -> usize {
+/// Compares the eyes we read with the records lxml found; the number of values that agree. `lines`: whether every tag
+/// stands on one line, because lxml counts to its end and we to its start.
+fn compare(exams: &[Exam], theirs: &Value, units: &Map<String, Value>, lines: bool) -> usize {
     let records = theirs.as_array().unwrap_or_else(|| panic!("we read what lxml refuses"));
     let mut agreed = 0;
     let mut eyes = 0;
@@ -118,7 +119,10 @@ fn compare(exams: &[Exam], theirs: &Value, units: &Map<String, Value>) -> usize 
                 // Of two records of one examination the first says who and when.
                 let shared = target.starts_with("patient.") || target.starts_with("exam.");
                 assert_eq!(value[0].as_str(), Some(text.as_str()), "{eye} {target}");
-                assert!(shared || value[1].as_u64() == Some(line), "{eye} {target}: line {line}, {value}");
+                assert!(
+                    shared || !lines || value[1].as_u64() == Some(line),
+                    "{eye} {target}: line {line}, {value}"
+                );
                 if let Some(number) = number {
                     let wanted: f64 = text.parse().unwrap();
                     let circle = wanted.abs() < 1e-12 && (number - 180.0).abs() < 1e-12;
@@ -150,21 +154,22 @@ fn values_are_those_of_a_second_reader() {
     let bytes = std::fs::read(repo("sample-exports/quell-a4.xml")).unwrap();
     let input = lines([told.to_string(), BASE64.encode(&bytes)]);
     let Some(theirs) = script("xml_lxml.py", &[], &input, WHAT) else { return };
-    let agreed = compare(&exams(&bytes, &template).unwrap(), &theirs[0], told["units"].as_object().unwrap());
+    let agreed =
+        compare(&exams(&bytes, &template).unwrap(), &theirs[0], told["units"].as_object().unwrap(), true);
     // Four examinations, two eyes, fourteen values.
     assert_eq!(agreed, 4 * 2 * 14);
 }
 
 /// Source: as above.
-/// Checked: whatever we read of 2,000 documents changed by chance, lxml reads too, with the same values; and among what
-/// we refuse is everything that lxml refuses.
+/// Checked: whatever we read of 1,000 documents changed by chance, lxml reads too, with the same values; and what lxml refuses
+/// we refuse.
 #[test]
 fn changed_documents_are_read_alike_or_refused() {
     let text = text_of("templates/mappings/quell-a4.toml");
     let template = template(&text);
     let told = told(&text);
     let sound = std::fs::read(repo("sample-exports/quell-a4.xml")).unwrap();
-    let documents = changed(&sound, 2000);
+    let documents = changed(&sound, 1000);
     let input = lines(std::iter::once(told.to_string()).chain(documents.iter().map(|d| BASE64.encode(d))));
     let Some(theirs) = script("xml_lxml.py", &[], &input, WHAT) else { return };
     assert_eq!(theirs.len(), documents.len());
@@ -173,7 +178,7 @@ fn changed_documents_are_read_alike_or_refused() {
         match exams(document, &template) {
             Some(exams) => {
                 let shown = String::from_utf8_lossy(document);
-                let compared = std::panic::catch_unwind(|| compare(&exams, theirs, &Map::new()));
+                let compared = std::panic::catch_unwind(|| compare(&exams, theirs, &Map::new(), false));
                 assert!(compared.is_ok(), "{shown}");
                 read += 1;
             }
@@ -182,7 +187,7 @@ fn changed_documents_are_read_alike_or_refused() {
         }
     }
     eprintln!("{read} read alike, {refused_by_both} refused by both, {refused_by_us} by us alone");
-    assert!(read > 100 && refused_by_both > 500, "{read} {refused_by_both}");
+    assert!(read > 150 && refused_by_both > 300, "{read} {refused_by_both}");
 }
 
 /// Documents with one or two small changes: bytes, pieces of markup, pieces left out or doubled.
@@ -213,7 +218,7 @@ fn changed(sound: &[u8], count: usize) -> Vec<Vec<u8>> {
         Just("--"),
         Just(":")
     ];
-    let edit = (0..sound.len(), 1..30_usize, any::<u8>(), bits, 0_u8..6);
+    let edit = (0..sound.len(), 1..30_usize, any::<u8>(), bits, 0_u8..9);
     let strategy = proptest::collection::vec(edit, 1..3);
     (0..count)
         .map(|_| {
@@ -223,7 +228,7 @@ fn changed(sound: &[u8], count: usize) -> Vec<Vec<u8>> {
                 let to = (at + length).min(bytes.len());
                 match how {
                     0 => bytes[at] = byte,
-                    1 => bytes[at] = b'0' + byte % 10,
+                    1 | 6..=8 => change_digit(&mut bytes, at, byte),
                     2 | 3 => drop(bytes.splice(at..at, bit.bytes())),
                     4 => drop(bytes.drain(at..to)),
                     _ => {
@@ -235,4 +240,11 @@ fn changed(sound: &[u8], count: usize) -> Vec<Vec<u8>> {
             bytes
         })
         .collect()
+}
+
+/// Another digit in place of the next one.
+fn change_digit(bytes: &mut [u8], from: usize, byte: u8) {
+    if let Some(digit) = bytes[from..].iter_mut().find(|old| old.is_ascii_digit()) {
+        *digit = b'0' + byte % 10;
+    }
 }

@@ -256,10 +256,8 @@ impl Document {
         Ok(id)
     }
 
-    /// The root element.
-    pub(super) const fn root(&self) -> ElementId {
-        ElementId(0)
-    }
+    /// The root element of any document.
+    pub(super) const ROOT: ElementId = ElementId(0);
 
     /// An element; none for an id of another document.
     pub(super) fn element(&self, id: ElementId) -> Option<&Element> {

@@ -118,11 +118,12 @@ pub(super) fn decode(bytes: &[u8], rules: &TextRules, whole: &Place) -> Result<S
 /// The encoding that a byte order mark or the first character tells for certain.
 fn from_start(bytes: &[u8]) -> Option<Encoding> {
     let mark = MARKS.iter().find(|(mark, _)| bytes.starts_with(mark)).map(|(_, encoding)| *encoding);
-    mark.or_else(|| match bytes {
+    let first = match bytes {
         [b'<', 0, ..] => Some(Encoding::Utf16Le),
         [0, b'<', ..] => Some(Encoding::Utf16Be),
         _ => None,
-    })
+    };
+    mark.or(first)
 }
 
 /// The encoding the declaration names; none without declaration or name.

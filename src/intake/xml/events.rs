@@ -3,6 +3,8 @@
 //! The crate parts the text into markup. What it leaves to its caller is done here: the grammar of names and
 //! attributes, references, and the limits.
 
+use quick_xml::Error;
+use quick_xml::errors::IllFormedError;
 use quick_xml::events::Event as Markup;
 use quick_xml::reader::Reader;
 
@@ -68,8 +70,7 @@ impl<'t> Events<'t> {
 
     fn count_to(&mut self, position: u64) {
         let position = usize::try_from(position).unwrap_or(usize::MAX).min(self.text.len());
-        let passed = self.text.as_bytes().get(self.counted..position).unwrap_or_default();
-        let ends = passed.iter().filter(|byte| **byte == b'\n').count();
+        let ends = self.text.get(self.counted..position).unwrap_or_default().matches('\n').count();
         self.line = self.line.saturating_add(u64::try_from(ends).unwrap_or(u64::MAX));
         self.counted = self.counted.max(position);
     }
@@ -91,16 +92,21 @@ impl<'t> Events<'t> {
                 return Err(self.fault(format!("more than {MOST_EVENTS} pieces of markup")));
             }
             let markup = self.reader.read_event().map_err(|error| {
-                // What the crate quotes can be a name of an element or, in a damaged file, a person's.
+                // Not the crate's own words where they quote the document.
                 let detail = match error {
-                    quick_xml::Error::Syntax(error) => error.to_string(),
-                    quick_xml::Error::IllFormed(quick_xml::errors::IllFormedError::MismatchedEndTag {
-                        ..
-                    }) => "an end tag of another element than the one that is open".to_owned(),
-                    quick_xml::Error::IllFormed(quick_xml::errors::IllFormedError::UnmatchedEndTag(_)) => {
+                    Error::Syntax(error) => error.to_string(),
+                    Error::IllFormed(IllFormedError::MismatchedEndTag { .. }) => {
+                        "an end tag of another element than the one that is open".to_owned()
+                    }
+                    Error::IllFormed(IllFormedError::UnmatchedEndTag(_)) => {
                         "an end tag where no element is open".to_owned()
                     }
-                    _ => "markup that is not well formed".to_owned(),
+                    Error::IllFormed(_)
+                    | Error::InvalidAttr(_)
+                    | Error::Encoding(_)
+                    | Error::Escape(_)
+                    | Error::Namespace(_)
+                    | Error::Io(_) => "markup that is not well formed".to_owned(),
                 };
                 self.fault(detail)
             })?;

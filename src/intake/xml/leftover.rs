@@ -72,16 +72,17 @@ pub(in crate::intake) fn unread<'p>(
         }
     }
     let touched = touched(document, &used);
-    let mut told: BTreeMap<Vec<String>, (u32, String, Place)> = BTreeMap::new();
-    let mut order: Vec<Vec<String>> = Vec::new();
-    let mut tell = |kind: Vec<String>, shown: String, place: Place| match told.get_mut(&kind) {
-        Some((times, ..)) => *times = times.saturating_add(1),
-        None => {
-            order.push(kind.clone());
-            told.insert(kind, (1, shown, place));
+    let mut told: BTreeMap<Vec<String>, usize> = BTreeMap::new();
+    let mut order: Vec<(u32, String, Place)> = Vec::new();
+    let mut tell = |kind: Vec<String>, shown: String, place: Place| {
+        let next = order.len();
+        let at = *told.entry(kind).or_insert(next);
+        match order.get_mut(at) {
+            Some((times, ..)) => *times = times.saturating_add(1),
+            None => order.push((1, shown, place)),
         }
     };
-    let mut open = vec![(document.root(), vec![String::new()])];
+    let mut open = vec![(Document::ROOT, vec![String::new()])];
     while let Some((id, above)) = open.pop() {
         let Some(element) = document.element(id) else { continue };
         if used.whole.contains(&id) {
@@ -117,7 +118,6 @@ pub(in crate::intake) fn unread<'p>(
     let mut all: Vec<NotUnderstood> = order
         .into_iter()
         .take(MOST_TOLD)
-        .filter_map(|kind| told.remove(&kind))
         .map(|(times, shown, place)| NotUnderstood {
             what: if times > 1 { format!("{shown}, {times} times") } else { shown },
             why: why.to_owned(),

@@ -212,7 +212,7 @@ impl Path {
                 attribute.is_some_and(|attribute| attribute.value == *value)
             })
         };
-        let root = document.root();
+        let root = Document::ROOT;
         if at.is_empty() && self.start == Start::Root {
             let named = document.element(root).is_some_and(|element| element.name == step.name);
             return Some(root).filter(|root| named && picked(root)).into_iter().collect();
@@ -227,7 +227,7 @@ impl Path {
 
     /// Every element the path leads to from the root, in the order of the file.
     pub(super) fn all(&self, document: &Document) -> Vec<ElementId> {
-        self.every(document, document.root())
+        self.every(document, Document::ROOT)
     }
 
     /// Every element the path leads to from here, in the order of the file.
@@ -285,7 +285,7 @@ impl Path {
             what: format!("element at `{}`", self.text),
             expected: "either a value or other elements".to_owned(),
             found: "both".to_owned(),
-            place: whole.at(document.spot(id.unwrap_or(document.root()))),
+            place: whole.at(document.spot(id.unwrap_or(Document::ROOT))),
         }
     }
 

@@ -100,7 +100,7 @@ impl XmlShape {
     /// # Errors
     /// [`IntakeError::Layout`] with what is missing.
     pub(in crate::intake) fn fits(&self, document: &Document, whole: &Place) -> Result<(), IntakeError> {
-        let root = document.element(document.root());
+        let root = document.element(Document::ROOT);
         let wanted = self.records.first().and_then(Path::first);
         if let (Some(root), Some(wanted)) = (root, wanted)
             && root.name != *wanted
@@ -113,11 +113,11 @@ impl XmlShape {
                 what: "root element".to_owned(),
                 expected: format!("`{}`", shown(wanted.space.as_deref(), &wanted.local)),
                 found: shown(root.name.space.as_deref(), &root.name.local).chars().take(200).collect(),
-                place: whole.at(document.spot(document.root())),
+                place: whole.at(document.spot(Document::ROOT)),
             });
         }
         for path in &self.must_contain {
-            let there = match path.element(document, document.root(), whole)? {
+            let there = match path.element(document, Document::ROOT, whole)? {
                 Some(id) => path
                     .attribute()
                     .is_none_or(|name| document.element(id).is_some_and(|e| e.attribute(name).is_some())),
