@@ -11,6 +11,7 @@
 )]
 
 mod demo;
+mod formats;
 mod layouts;
 mod lists;
 mod numbers;
