@@ -1,4 +1,4 @@
-//! Rows to examinations.
+//! Rows and records to examinations.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -9,8 +9,7 @@ use jiff::civil::{Date, DateTime};
 use super::IntakeError;
 use super::compile::GroupBy;
 use super::outcome::NotUnderstood;
-use super::rows::{Source, identity};
-use super::table::Row;
+use super::rows::{Record, Source, identity};
 use super::target::{Room, Target};
 use super::template::{ExpectEyes, LayoutKind};
 use super::value::Values;
@@ -36,7 +35,7 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
     let mut built = Exams { all: Vec::new(), findings: Vec::new(), not_understood: source.unused() };
     let mut known = BTreeMap::new();
     let claims = source.claims(&mut built.not_understood);
-    for row in &source.table.rows {
+    for row in source.records() {
         let mut exam = head(source, row)?;
         exam.file_name = claims.clone();
         match source.compiled().kind {
@@ -56,7 +55,7 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
             return Err(IntakeError::Missing {
                 field: "any measured value".to_owned(),
                 code: Some(Code::U10),
-                place: source.place(Spot::Line(row.line)),
+                place: source.record_place(row),
             });
         }
         add(source, &mut built.all, &mut known, exam, row)?;
@@ -87,21 +86,23 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
     Ok(built)
 }
 
-fn row_eye(source: &Source<'_>, values: &Values<'_>, row: &Row) -> Result<Eye, IntakeError> {
-    let part = source.compiled().eye_from.as_ref();
-    let raw = part.and_then(|part| source.part(part, row)).filter(|raw| !raw.text.is_empty());
-    match raw {
+fn row_eye(source: &Source<'_>, values: &Values<'_>, row: Record<'_>) -> Result<Eye, IntakeError> {
+    let raw = match &source.compiled().eye_from {
+        Some(part) => source.part(part, row)?,
+        None => None,
+    };
+    match raw.filter(|raw| !raw.text.is_empty()) {
         Some(raw) => Ok(values.eye_of(&raw, "eye")?.value),
         None => Err(IntakeError::Missing {
             field: "eye".to_owned(),
             code: Some(Code::L03),
-            place: source.place(Spot::Line(row.line)),
+            place: source.record_place(row),
         }),
     }
 }
 
 /// The examination of a row without its eyes.
-fn head(source: &Source<'_>, row: &Row) -> Result<Exam, IntakeError> {
+fn head(source: &Source<'_>, row: Record<'_>) -> Result<Exam, IntakeError> {
     let values = source.values(row, None)?;
     let folder = source.input.folder;
     let stated = values.text(Target::ExamDevice)?;
@@ -138,7 +139,7 @@ fn add(
     exams: &mut Vec<Exam>,
     known: &mut BTreeMap<Key, usize>,
     exam: Exam,
-    row: &Row,
+    row: Record<'_>,
 ) -> Result<(), IntakeError> {
     let next = exams.len();
     let at = *known.entry(Key::of(&exam, &source.compiled().group_by)).or_insert(next);
@@ -150,7 +151,7 @@ fn add(
         what: format!("{what} of one examination"),
         expected: "the same in all its rows".to_owned(),
         found: "another".to_owned(),
-        place: source.place(Spot::Line(row.line)),
+        place: source.record_place(row),
     };
     if !same_person(&same.identity, &exam.identity) {
         return Err(contradiction("patient"));
@@ -169,7 +170,7 @@ fn add(
                         what: format!("rows of the {eye} eye in one examination"),
                         expected: "one".to_owned(),
                         found: "another".to_owned(),
-                        place: source.place(Spot::Line(row.line)),
+                        place: source.record_place(row),
                     });
                 }
                 old.keratometry.extend(new.keratometry);
@@ -237,7 +238,9 @@ fn eye_exam(
     if !values.any_measured() && !values.has(Target::KmCylinder) {
         for target in Target::ALL.iter().filter(|target| matches!(target.room(), Room::Eye | Room::Fact)) {
             let Some(raw) = values.raw(*target).filter(|raw| !raw.assigned) else { continue };
-            if target.kind().is_number() {
+            // The index and the zone are settings of the device and stand beside an eye that was not measured, too.
+            let setting = matches!(target, Target::KmIndex | Target::KmZone);
+            if target.kind().is_number() && !setting {
                 return Err(IntakeError::Missing {
                     field: format!("the measured value of the {eye} eye that belongs to `{target}`"),
                     code: Some(Code::U10),

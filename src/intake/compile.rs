@@ -7,10 +7,11 @@ use super::name::NamePattern;
 use super::outcome::Brings;
 use super::target::{Kind, Room, Target, Unit};
 use super::template::{
-    CsvRules, ExpectEyes, EyeMap, FieldRules, FieldSource, KeyValueRules, LayoutKind, Mapping, NumberRules,
-    Presence, TemplateFault, TextRules, TwoDigitYear,
+    CsvRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource, KeyValueRules, LayoutKind,
+    Mapping, NumberRules, Presence, TemplateFault, TextRules, TwoDigitYear,
 };
 use super::value::{Raw, Scalar};
+use super::xml::{Path, XmlShape};
 use super::zone;
 use crate::model::Eye;
 
@@ -25,10 +26,24 @@ pub(super) enum Part {
     Column(String),
     Preamble(String),
     FileName(String),
+    /// In a document, from the record.
+    Path(Path),
 }
 
 impl Part {
-    fn parse(text: &str) -> Self {
+    /// A part as the template writes it: paths in XML, headers elsewhere.
+    ///
+    /// # Errors
+    /// What is wrong with a path.
+    fn parse(text: &str, shape: Option<&Shape>) -> Result<Self, String> {
+        match shape {
+            Some(Shape::Xml(_)) if text.starts_with("filename:") => Ok(Self::in_table(text)),
+            Some(Shape::Xml(xml)) => xml.path(text).map(Self::Path),
+            Some(Shape::Csv(_) | Shape::KeyValue(_)) | None => Ok(Self::in_table(text)),
+        }
+    }
+
+    fn in_table(text: &str) -> Self {
         if let Some(key) = text.strip_prefix("preamble:") {
             Self::Preamble(key.to_owned())
         } else if let Some(group) = text.strip_prefix("filename:") {
@@ -49,13 +64,16 @@ pub(super) struct Field {
     pub(super) scalar: Scalar,
     pub(super) required: bool,
     pub(super) map: Option<BTreeMap<String, String>>,
+    /// In a document: from the element of the value to the unit the file states.
+    pub(super) unit_from: Option<Path>,
 }
 
-/// How text becomes a table.
+/// How text becomes rows or records.
 #[derive(Debug, Clone)]
 pub(super) enum Shape {
     Csv(CsvRules),
     KeyValue(KeyValueRules),
+    Xml(XmlShape),
 }
 
 /// What rows of one examination share.
@@ -140,10 +158,10 @@ impl Compiled {
             zone.map(|zone| (name.clone(), zone))
         });
         dates_and_times(mapping, &times, &dates, &mut faults);
-        let (eye_from, group_by) = layout(mapping, &mut faults);
-        let fields = fields(mapping, name.as_ref(), &mut faults);
+        let (eye_from, group_by) = layout(mapping, shape.as_ref(), &mut faults);
+        let fields = fields(mapping, shape.as_ref(), name.as_ref(), &mut faults);
         let assigned = assigned(mapping, &fields, &mut faults);
-        let ignored = ignored(mapping, &fields, &mut faults);
+        let ignored = ignored(mapping, shape.as_ref(), &fields, &mut faults);
         whole(mapping, &fields, &assigned, &mut faults);
         match shape {
             Some(shape) if faults.0.is_empty() => Ok(Self {
@@ -210,7 +228,32 @@ fn text_and_numbers(mapping: &Mapping, faults: &mut Faults) {
         "`required` or `optional`",
     );
     let number = &mapping.number;
-    faults.unless(matches!(number.decimal, '.' | ','), "number.decimal", "`.` or `,`");
+    let xml = mapping.xml.is_some();
+    faults.unless(
+        xml || number.decimal != DecimalSign::PointOrComma,
+        "number.decimal",
+        "either sign is read in XML only, where no comma parts the cells",
+    );
+    faults.unless(
+        xml || mapping.text.encoding != Encoding::XmlDeclaration,
+        "text.encoding",
+        "only XML declares its own encoding",
+    );
+    faults.unless(
+        !xml || mapping.text.final_newline.is_none(),
+        "text.final_newline",
+        "the end tag of the root shows the end of XML",
+    );
+    faults.unless(
+        !xml || mapping.matching.header_must_contain.is_empty(),
+        "match.header_must_contain",
+        "XML has no header; say `xml_must_contain`",
+    );
+    faults.unless(
+        xml || (mapping.matching.xml_root.is_none() && mapping.matching.xml_must_contain.is_empty()),
+        "match.xml_root",
+        "`xml_root` and `xml_must_contain` are for XML",
+    );
     for marker in &number.missing {
         let zero = marker.contains('0') && marker.chars().all(|c| matches!(c, '0' | '.' | ',' | '+' | '-'));
         faults.unless(!zero, "number.missing", "nought is a number, never a mark of a missing value");
@@ -224,11 +267,11 @@ fn text_and_numbers(mapping: &Mapping, faults: &mut Faults) {
 
 fn shape(mapping: &Mapping, faults: &mut Faults) -> Option<Shape> {
     let separator = |c: char| matches!(c, ',' | ';' | '\t' | '|' | ':' | '=' | '^' | '~');
-    match (&mapping.csv, &mapping.key_value) {
-        (Some(csv), None) => {
+    match (&mapping.csv, &mapping.key_value, &mapping.xml) {
+        (Some(csv), None, None) => {
             faults.unless(separator(csv.delimiter), "csv.delimiter", "one of , ; tab | : = ^ ~ is possible");
             faults.unless(
-                !(csv.delimiter == ',' && mapping.number.decimal == ','),
+                !(csv.delimiter == ',' && mapping.number.decimal == DecimalSign::Comma),
                 "number.decimal",
                 "a comma cannot both part the cells and mark the decimals",
             );
@@ -267,7 +310,7 @@ fn shape(mapping: &Mapping, faults: &mut Faults) -> Option<Shape> {
             );
             Some(Shape::Csv(csv.clone()))
         }
-        (None, Some(rules)) => {
+        (None, Some(rules), None) => {
             faults.unless(
                 separator(rules.separator),
                 "key_value.separator",
@@ -275,8 +318,12 @@ fn shape(mapping: &Mapping, faults: &mut Faults) -> Option<Shape> {
             );
             Some(Shape::KeyValue(rules.clone()))
         }
+        (None, None, Some(rules)) => {
+            let fault = |key: &str, problem: String| faults.add(key, problem);
+            Some(Shape::Xml(XmlShape::new(mapping, rules, fault)))
+        }
         _ => {
-            faults.add("csv", "give either `[csv]` or `[key_value]`");
+            faults.add("csv", "give one of `[csv]`, `[key_value]` and `[xml]`");
             None
         }
     }
@@ -301,7 +348,7 @@ fn dates_and_times(mapping: &Mapping, times: &[Form], dates: &[Form], faults: &m
     );
 }
 
-fn layout(mapping: &Mapping, faults: &mut Faults) -> (Option<Part>, Vec<GroupBy>) {
+fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Option<Part>, Vec<GroupBy>) {
     let rules = &mapping.layout;
     let list = mapping.brings == Brings::Lists;
     faults.unless(
@@ -355,7 +402,9 @@ fn layout(mapping: &Mapping, faults: &mut Faults) -> (Option<Part>, Vec<GroupBy>
             faults.unless(number, "layout.group_by", "rows of different patients are never one examination");
         }
     }
-    let eye_from = rules.eye_from.as_deref().map(Part::parse);
+    let eye_from = rules.eye_from.as_deref().and_then(|text| {
+        Part::parse(text, shape).map_err(|problem| faults.add("layout.eye_from", problem)).ok()
+    });
     faults.unless(
         !matches!(eye_from, Some(Part::FileName(_))),
         "layout.eye_from",
@@ -364,7 +413,12 @@ fn layout(mapping: &Mapping, faults: &mut Faults) -> (Option<Part>, Vec<GroupBy>
     (eye_from, group_by)
 }
 
-fn fields(mapping: &Mapping, name: Option<&NamePattern>, faults: &mut Faults) -> Vec<Field> {
+fn fields(
+    mapping: &Mapping,
+    shape: Option<&Shape>,
+    name: Option<&NamePattern>,
+    faults: &mut Faults,
+) -> Vec<Field> {
     let mut fields = Vec::new();
     let mut seen = BTreeSet::new();
     for rules in &mapping.fields {
@@ -378,7 +432,8 @@ fn fields(mapping: &Mapping, name: Option<&NamePattern>, faults: &mut Faults) ->
         }
         room_and_eye(mapping, rules, target, &key, faults);
         let scalar = scalar(rules, target, &key, faults);
-        let parts = parts(rules, target, name, &key, faults);
+        let parts = parts(rules, target, shape, name, &key, faults);
+        let unit_from = unit_from(rules, &scalar, shape, &key, faults);
         if let Some(map) = &rules.map {
             faults.unless(
                 matches!(target.kind(), Kind::Text | Kind::Word) && target != Target::ListEye,
@@ -394,7 +449,8 @@ fn fields(mapping: &Mapping, name: Option<&NamePattern>, faults: &mut Faults) ->
         }
         let join = rules.join.clone().unwrap_or_else(|| " ".to_owned());
         let map = rules.map.clone();
-        fields.push(Field { target, eye: rules.eye, parts, join, scalar, required: rules.required, map });
+        let required = rules.required;
+        fields.push(Field { target, eye: rules.eye, parts, join, scalar, required, map, unit_from });
     }
     fields
 }
@@ -448,6 +504,7 @@ fn scalar(rules: &FieldRules, target: Target, key: &str, faults: &mut Faults) ->
 fn parts(
     rules: &FieldRules,
     target: Target,
+    shape: Option<&Shape>,
     name: Option<&NamePattern>,
     key: &str,
     faults: &mut Faults,
@@ -457,8 +514,17 @@ fn parts(
         FieldSource::Several(texts) => texts,
     };
     faults.unless(!texts.is_empty() && texts.iter().all(|text| !text.is_empty()), key, "`from` is empty");
-    let parts: Vec<Part> = texts.iter().map(|text| Part::parse(text)).collect();
-    faults.unless(parts.len() == 1 || !target.kind().is_number(), key, "a number stands in one cell");
+    let mut parts: Vec<Part> = Vec::new();
+    for text in texts.iter().filter(|text| !text.is_empty()) {
+        match Part::parse(text, shape) {
+            Ok(Part::Path(path)) if path.is_local_name() => {
+                faults.add(key, "`localname()` can only be the eye of a record");
+            }
+            Ok(part) => parts.push(part),
+            Err(problem) => faults.add(key, problem),
+        }
+    }
+    faults.unless(texts.len() <= 1 || !target.kind().is_number(), key, "a number stands in one cell");
     for part in &parts {
         if let Part::FileName(group) = part {
             let harmless = matches!(
@@ -480,6 +546,32 @@ fn parts(
         }
     }
     parts
+}
+
+fn unit_from(
+    rules: &FieldRules,
+    scalar: &Scalar,
+    shape: Option<&Shape>,
+    key: &str,
+    faults: &mut Faults,
+) -> Option<Path> {
+    let text = rules.unit_from.as_ref()?;
+    let Some(Shape::Xml(xml)) = shape else {
+        faults.add(key, "`unit_from` is for XML; in a table the header says the unit");
+        return None;
+    };
+    faults.unless(scalar.unit.is_some(), key, "`unit_from` is compared with `unit`, which is not given");
+    match xml.path(text) {
+        Ok(path) if path.is_local_name() => {
+            faults.add(key, "`localname()` can only be the eye of a record");
+            None
+        }
+        Ok(path) => Some(path),
+        Err(problem) => {
+            faults.add(key, problem);
+            None
+        }
+    }
 }
 
 fn assigned(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> Vec<(Target, String)> {
@@ -515,11 +607,22 @@ fn assigned(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> Vec<(Ta
     assigned
 }
 
-fn ignored(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> BTreeSet<Part> {
+fn ignored(
+    mapping: &Mapping,
+    shape: Option<&Shape>,
+    fields: &[Field],
+    faults: &mut Faults,
+) -> BTreeSet<Part> {
     let mut ignored = BTreeSet::new();
     for rules in &mapping.ignored {
         let key = format!("ignore `{}`", rules.from);
-        let part = Part::parse(&rules.from);
+        let part = match Part::parse(&rules.from, shape) {
+            Ok(part) => part,
+            Err(problem) => {
+                faults.add(key, problem);
+                continue;
+            }
+        };
         faults.unless(!rules.reason.trim().is_empty(), &key, "the reason is empty");
         faults.unless(
             !fields.iter().any(|field| field.parts.contains(&part)),

@@ -89,7 +89,7 @@ pub enum IntakeError {
         /// Where.
         place: Place,
     },
-    /// The structure of a binary file is broken or dangerous.
+    /// The structure of a DICOM object or an XML document is broken or dangerous.
     #[error("the structure of the file is broken: {detail}")]
     Structure {
         /// What was met.
@@ -176,7 +176,7 @@ impl IntakeError {
                 "this is not an export of one examination; look at what the device was asked to write"
             }
             Self::UnknownKind { .. } => {
-                "export as CSV or DICOM; for a new text layout ask IT to add a mapping template for this folder"
+                "export as CSV, XML or DICOM; for a new layout ask IT to add a mapping template for this folder"
             }
             Self::WrongFolder { .. } => {
                 "move the file to the folder that brings its kind, or ask IT to correct the `[[incoming]]` entry of this folder"

@@ -5,15 +5,16 @@ use super::outcome::NotUnderstood;
 use super::rows::{Source, identity};
 use super::target::Target;
 use crate::model::OperatingList;
-use crate::model::{ListEntry, SignedTarget, Spot};
+use crate::model::{ListEntry, SignedTarget};
 
 /// Builds the list of a file.
 ///
 /// # Errors
 /// The first row that cannot be read refuses the whole file: a list that is read in part would hide an operation.
 pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnderstood>), IntakeError> {
-    let mut entries = Vec::with_capacity(source.table.rows.len());
-    for row in &source.table.rows {
+    let records = source.records();
+    let mut entries = Vec::with_capacity(records.len());
+    for row in records {
         let values = source.values(row, None)?;
         let eye = match values.raw(Target::ListEye) {
             Some(raw) => Some(values.eye_of(raw, Target::ListEye.word())?),
@@ -37,7 +38,7 @@ pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnde
             seat: values.seat()?,
             corneal_surgery: values.corneal_surgery()?,
             lens_status: values.lens_status()?,
-            place: source.place(Spot::Line(row.line)),
+            place: source.record_place(row),
         });
     }
     Ok((OperatingList { complete: source.compiled().complete, entries }, source.unused()))

@@ -5,7 +5,8 @@
 //! next step. Plausibility is not judged here.
 //!
 //! [`read`] is the door. A text file is read by exactly one [`Template`]: the encoding is pinned, headers are compared
-//! exactly, each line is checked by itself, and every cell becomes a value with its place or the reason why the file is
+//! exactly, each line is checked by itself, elements of an XML document are named by namespace and stand once, and every
+//! cell or element becomes a value with its place or the reason why the file is
 //! refused.
 
 mod build;
@@ -23,13 +24,14 @@ mod target;
 mod template;
 mod text;
 mod value;
+mod xml;
 mod zone;
 
 pub use error::IntakeError;
 pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
 pub use template::{
-    Ambiguous, CsvRules, DateRules, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource, IgnoreRules,
-    KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence, Quote,
-    Template, TemplateFault, TextRules, TimeRules, TwoDigitYear,
+    Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,
+    IgnoreRules, KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence,
+    Quote, Template, TemplateFault, TextRules, TimeRules, TwoDigitYear, XmlRules,
 };

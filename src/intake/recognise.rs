@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
-use super::compile::Compiled;
+use super::compile::{Compiled, Shape};
 use super::outcome::{Brings, Content, FolderRules, Input, Read};
-use super::rows::Source;
+use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
+use super::xml::Document;
 use super::{IntakeError, build, dicom, list, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
@@ -40,9 +41,14 @@ pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeErr
     }
     let chosen = choose(input, templates, &whole)?;
     let compiled = chosen.template.compiled();
-    let outline = Outline::of(&chosen.text, compiled, &whole)?;
-    let table = Table::read(outline, compiled, &whole)?;
-    let source = Source::new(input, chosen.template, &table, &file)?;
+    let body = match chosen.parsed {
+        Parsed::Text(text) => {
+            let outline = Outline::of(&text, compiled, &whole)?;
+            Body::Table(Table::read(outline, compiled, &whole)?)
+        }
+        Parsed::Document(document) => Body::Document(document),
+    };
+    let source = Source::new(input, chosen.template, &body, &file)?;
     let template = Some(chosen.template.reference().clone());
     if chosen.template.brings() == Brings::Lists {
         let (list, not_understood) = list::entries(&source)?;
@@ -58,7 +64,13 @@ pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeErr
 
 struct Chosen<'a> {
     template: &'a Template,
-    text: String,
+    parsed: Parsed,
+}
+
+/// A file as far as it has to be read to see whether a template fits.
+enum Parsed {
+    Text(String),
+    Document(Document),
 }
 
 fn wrong_folder(folder: &FolderRules, found: impl Into<String>, place: Place) -> IntakeError {
@@ -82,7 +94,7 @@ fn choose<'a>(
     let mut reasons: Vec<(&str, IntakeError)> = Vec::new();
     for template in own {
         match fits(input, template.compiled(), whole) {
-            Ok(text) => fitting.push(Chosen { template, text }),
+            Ok(parsed) => fitting.push(Chosen { template, parsed }),
             Err(reason) => reasons.push((template.id(), reason)),
         }
     }
@@ -103,6 +115,12 @@ fn choose<'a>(
             format!("{} by template `{}`, which is not of this folder", other.brings().word(), other.id());
         return Err(wrong_folder(folder, found, whole.clone()));
     }
+    if looks_like_xml(input.bytes) && !templates.iter().any(|template| is_xml(template.compiled())) {
+        return Err(IntakeError::UnknownKind {
+            seen: describe(input.bytes).to_owned(),
+            place: whole.clone(),
+        });
+    }
     if reasons.is_empty() {
         let seen = describe(input.bytes);
         let detail = format!("the folder names no mapping template for this file: {seen}");
@@ -114,6 +132,7 @@ fn choose<'a>(
             _,
             reason @ (IntakeError::Encoding { .. }
             | IntakeError::Layout { .. }
+            | IntakeError::Structure { .. }
             | IntakeError::TooLarge { .. }),
         )) if only => Err(reason),
         last => {
@@ -128,8 +147,12 @@ fn choose<'a>(
     }
 }
 
-/// Whether the match section of a template holds, and the text by it.
-fn fits(input: &Input<'_>, compiled: &Compiled, whole: &Place) -> Result<String, IntakeError> {
+const fn is_xml(compiled: &Compiled) -> bool {
+    matches!(compiled.shape, Shape::Xml(_))
+}
+
+/// Whether the match section of a template holds, and the text or document by it.
+fn fits(input: &Input<'_>, compiled: &Compiled, whole: &Place) -> Result<Parsed, IntakeError> {
     let no = |detail: String| IntakeError::Template { detail, place: whole.clone() };
     let extension = input.name.rsplit_once('.').map_or(String::new(), |(_, e)| e.to_ascii_lowercase());
     if !compiled.extensions.is_empty() && !compiled.extensions.contains(&extension) {
@@ -143,6 +166,16 @@ fn fits(input: &Input<'_>, compiled: &Compiled, whole: &Place) -> Result<String,
     if bytes > compiled.max_bytes {
         return Err(IntakeError::TooLarge { bytes, limit: compiled.max_bytes, place: whole.clone() });
     }
+    match (looks_like_xml(input.bytes), is_xml(compiled)) {
+        (true, false) => return Err(no(format!("{}, not a table", describe(input.bytes)))),
+        (false, true) => return Err(no(format!("{}, not XML", describe(input.bytes)))),
+        (true, true) | (false, false) => {}
+    }
+    if let Shape::Xml(xml) = &compiled.shape {
+        let document = Document::read(input.bytes, &compiled.text, whole)?;
+        xml.fits(&document, whole)?;
+        return Ok(Parsed::Document(document));
+    }
     let text = text::decode(input.bytes, &compiled.text, whole)?;
     let outline = Outline::of(&text, compiled, whole)?;
     let there =
@@ -155,7 +188,15 @@ fn fits(input: &Input<'_>, compiled: &Compiled, whole: &Place) -> Result<String,
             place: whole.at(Spot::Line(outline.header_line)),
         });
     }
-    Ok(text)
+    Ok(Parsed::Text(text))
+}
+
+/// Whether the first character that is no white space is `<`, in any encoding a template can name.
+fn looks_like_xml(bytes: &[u8]) -> bool {
+    let marks: [&[u8]; 3] = [b"\xEF\xBB\xBF", b"\xFF\xFE", b"\xFE\xFF"];
+    let body = marks.iter().find_map(|mark| bytes.strip_prefix(*mark)).unwrap_or(bytes);
+    let space = |byte: &&u8| matches!(byte, b' ' | b'\t' | b'\r' | b'\n' | 0);
+    body.iter().take(1024).find(|byte| !space(byte)) == Some(&b'<')
 }
 
 /// A DICOM file by its preamble, or by a first element of group 0002 or 0008 in either byte order.
@@ -178,7 +219,7 @@ fn is_dicom(bytes: &[u8]) -> bool {
     little || big
 }
 
-/// Kinds of file that are certainly no text table.
+/// Kinds of file that are certainly neither a table of text nor a document.
 fn binary_kind(bytes: &[u8]) -> Option<&'static str> {
     let starts = |magic: &[u8]| bytes.starts_with(magic);
     let kinds: [(&[u8], &str); 10] = [
@@ -193,13 +234,6 @@ fn binary_kind(bytes: &[u8]) -> Option<&'static str> {
         (b"{\\rtf", "it looks like an RTF document"),
         (b"SQLite format 3\0", "it looks like a database"),
     ];
-    let body = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    if body.starts_with(b"<?xml") || body.starts_with(b"<\0?\0") || body.starts_with(b"\xFF\xFE<\0") {
-        return Some("it looks like XML");
-    }
-    if body.starts_with(b"<") {
-        return Some("it looks like XML or HTML");
-    }
     kinds.into_iter().find(|(magic, _)| starts(magic)).map(|(_, words)| words)
 }
 
@@ -216,6 +250,15 @@ pub fn describe(bytes: &[u8]) -> &'static str {
     }
     if let Some(kind) = binary_kind(bytes) {
         return kind;
+    }
+    if looks_like_xml(bytes) {
+        let declared = bytes.iter().filter(|byte| byte.is_ascii_graphic()).take(64).copied();
+        let declared: Vec<u8> = declared.collect();
+        return if declared.windows(5).any(|five| five == b"<?xml") {
+            "it looks like XML"
+        } else {
+            "it looks like XML or HTML"
+        };
     }
     if bytes.starts_with(b"\xFF\xFE") || bytes.starts_with(b"\xFE\xFF") {
         return "it looks like UTF-16 text";

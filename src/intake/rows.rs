@@ -1,38 +1,60 @@
-//! From a table and a template to the values of each row.
+//! From a table or a document and a template to the values of each row or record.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::IntakeError;
-use super::compile::{Compiled, Field, Part};
+use super::compile::{Compiled, Field, Part, Shape};
 use super::outcome::{Input, NotUnderstood};
 use super::table::{Row, Table};
-use super::target::Target;
+use super::target::{Kind, Target, Unit};
 use super::template::Template;
 use super::value::{Raw, Values, is_missing};
+use super::xml::{Document, ElementId, Found, Path, unread};
 use super::zone;
 use crate::finding::Code;
 use crate::model::{Eye, FileNameClaims, FileRef, Identity, PatientNumber, PersonName, Place, Reading, Spot};
+
+/// What a file turned out to be.
+pub(super) enum Body {
+    Table(Table),
+    Document(Document),
+}
+
+/// One row of a table or one record of a document.
+#[derive(Clone, Copy)]
+pub(super) enum Record<'a> {
+    Row(&'a Row),
+    Element(ElementId),
+}
+
+/// A part with the element it came from, if it came from one.
+struct PartFound {
+    raw: Raw,
+    element: Option<ElementId>,
+}
 
 /// One file on its way into the model.
 pub(super) struct Source<'a> {
     pub(super) input: &'a Input<'a>,
     pub(super) template: &'a Template,
-    pub(super) table: &'a Table,
+    body: &'a Body,
+    /// Records of a document; the rows of a table lie in the table.
+    elements: Vec<ElementId>,
     pub(super) file: &'a Arc<FileRef>,
     captures: BTreeMap<String, String>,
     zone: Option<(String, jiff::tz::TimeZone)>,
 }
 
 impl<'a> Source<'a> {
-    /// Binds template and table together.
+    /// Binds template and table or document together.
     ///
     /// # Errors
-    /// When a mapped column is not in the file, or the folder's zone does not exist.
+    /// When a mapped column is not in the file, a document has no record, or the folder's zone does not exist.
     pub(super) fn new(
         input: &'a Input<'a>,
         template: &'a Template,
-        table: &'a Table,
+        body: &'a Body,
         file: &'a Arc<FileRef>,
     ) -> Result<Self, IntakeError> {
         let compiled = template.compiled();
@@ -48,23 +70,55 @@ impl<'a> Source<'a> {
             )),
             None => None,
         };
-        let source = Self { input, template, table, file, captures, zone };
+        let elements = match (body, &compiled.shape) {
+            (Body::Document(document), Shape::Xml(xml)) => {
+                let whole = Place::File { file: Arc::clone(file), spot: Spot::Whole };
+                xml.records(document, &whole)?
+            }
+            (Body::Table(_), _) | (_, Shape::Csv(_) | Shape::KeyValue(_)) => Vec::new(),
+        };
+        let source = Self { input, template, body, elements, file, captures, zone };
+        if let Body::Table(table) = body {
+            source.check_header(table)?;
+        }
+        Ok(source)
+    }
+
+    fn check_header(&self, table: &Table) -> Result<(), IntakeError> {
+        let compiled = self.compiled();
         for part in compiled.fields.iter().flat_map(|field| &field.parts).chain(&compiled.eye_from) {
             let there = match part {
                 Part::Column(name) => table.column(name).is_some(),
                 Part::Preamble(key) => table.preamble.iter().any(|entry| entry.key == *key),
-                Part::FileName(_) => true,
+                Part::FileName(_) | Part::Path(_) => true,
             };
             if let (false, Part::Column(name) | Part::Preamble(name)) = (there, part) {
                 return Err(IntakeError::Layout {
                     what: "header".to_owned(),
                     expected: format!("`{name}`, exactly as the template writes it"),
                     found: table.columns.join(" | ").chars().take(200).collect(),
-                    place: source.place(Spot::Line(table.header_line)),
+                    place: self.place(Spot::Line(table.header_line)),
                 });
             }
         }
-        Ok(source)
+        Ok(())
+    }
+
+    /// The rows or records in the order of the file.
+    pub(super) fn records(&self) -> Vec<Record<'a>> {
+        match self.body {
+            Body::Table(table) => table.rows.iter().map(Record::Row).collect(),
+            Body::Document(_) => self.elements.iter().copied().map(Record::Element).collect(),
+        }
+    }
+
+    /// Where a row or record stands.
+    pub(super) fn record_place(&self, record: Record<'_>) -> Place {
+        match (record, self.body) {
+            (Record::Row(row), _) => self.place(Spot::Line(row.line)),
+            (Record::Element(id), Body::Document(document)) => self.place(document.spot(id)),
+            (Record::Element(_), Body::Table(_)) => self.place(Spot::Whole),
+        }
     }
 
     pub(super) fn compiled(&self) -> &'a Compiled {
@@ -76,37 +130,50 @@ impl<'a> Source<'a> {
     }
 
     /// The text of one part; none when it is absent.
-    pub(super) fn part(&self, part: &Part, row: &Row) -> Option<Raw> {
-        let (text, spot) = match part {
-            Part::Column(name) => {
-                let column = self.table.column(name)?;
-                let (text, line) = row.cell(column)?;
-                let column = u64::try_from(column).ok()? + 1;
-                (text, Spot::Cell { line, column, header: name.clone() })
-            }
-            Part::Preamble(key) => {
-                let entry = self.table.preamble.iter().find(|entry| entry.key == *key)?;
-                (entry.value.as_str(), Spot::Cell { line: entry.line, column: 2, header: key.clone() })
-            }
-            Part::FileName(group) => (self.captures.get(group)?.as_str(), Spot::FileName),
-        };
-        Some(Raw { text: text.to_owned(), place: self.place(spot), assigned: false })
+    ///
+    /// # Errors
+    /// When a path leads to more than one element, or to one that is no value.
+    pub(super) fn part(&self, part: &Part, record: Record<'_>) -> Result<Option<Raw>, IntakeError> {
+        Ok(self.part_found(part, record)?.map(|found| found.raw))
     }
 
-    fn field(&self, field: &Field, row: &Row) -> Result<Option<Raw>, IntakeError> {
+    fn part_found(&self, part: &Part, record: Record<'_>) -> Result<Option<PartFound>, IntakeError> {
+        let in_file = |text: String, spot: Spot, element| {
+            Some(PartFound { raw: Raw { text, place: self.place(spot), assigned: false }, element })
+        };
+        Ok(match (part, record, self.body) {
+            (Part::Path(path), Record::Element(id), Body::Document(document)) => {
+                let found = path.value(document, id, &self.place(Spot::Whole))?;
+                found.and_then(|Found { text, spot, element }| in_file(text, spot, Some(element)))
+            }
+            (Part::FileName(group), ..) => {
+                self.captures.get(group).and_then(|text| in_file(text.clone(), Spot::FileName, None))
+            }
+            (Part::Column(_) | Part::Preamble(_), Record::Row(row), Body::Table(table)) => {
+                in_table(table, part, row).and_then(|(text, spot)| in_file(text.to_owned(), spot, None))
+            }
+            (Part::Path(_) | Part::Column(_) | Part::Preamble(_), ..) => None,
+        })
+    }
+
+    fn field(&self, field: &Field, record: Record<'_>) -> Result<Option<Raw>, IntakeError> {
         let rules = &self.compiled().number;
         let mut found: Option<Raw> = None;
         let mut missing: Option<Place> = None;
         for part in &field.parts {
-            match self.part(part, row) {
-                Some(raw) if !is_missing(&raw.text, rules) => match &mut found {
-                    None => found = Some(raw),
-                    Some(earlier) => {
-                        earlier.text.push_str(&field.join);
-                        earlier.text.push_str(&raw.text);
+            match self.part_found(part, record)? {
+                Some(PartFound { raw, element }) if !is_missing(&raw.text, rules) => {
+                    self.check_unit(field, &raw, element)?;
+                    match &mut found {
+                        None => found = Some(raw),
+                        Some(earlier) => {
+                            earlier.text.push_str(&field.join);
+                            earlier.text.push_str(&raw.text);
+                        }
                     }
-                },
-                Some(raw) => missing = Some(raw.place),
+                }
+                Some(PartFound { raw, .. }) => missing = Some(raw.place),
+                None if matches!(part, Part::Path(_)) => missing = Some(self.record_place(record)),
                 None => missing = Some(self.place(Spot::FileName)),
             }
         }
@@ -116,19 +183,50 @@ impl<'a> Source<'a> {
             (_, place) => Err(IntakeError::Missing {
                 field: field.target.word().to_owned(),
                 code: Some(Code::U10),
-                place: place.unwrap_or_else(|| self.place(Spot::Line(row.line))),
+                place: place.unwrap_or_else(|| self.record_place(record)),
             }),
         }
     }
 
-    /// The values of one row: those without an eye, those of the eye given, and what the template assigns.
+    /// Compares the unit beside a value with the one the template declares.
+    fn check_unit(&self, field: &Field, raw: &Raw, element: Option<ElementId>) -> Result<(), IntakeError> {
+        let (Some(path), Some(element), Body::Document(document)) = (&field.unit_from, element, self.body)
+        else {
+            return Ok(());
+        };
+        let declared = field.scalar.unit;
+        let stated = path.value(document, element, &self.place(Spot::Whole))?;
+        let Some(stated) = stated.filter(|stated| !stated.text.is_empty()) else {
+            return Err(IntakeError::Missing {
+                field: format!("the unit of `{}` at `{}`", field.target, path.text()),
+                code: None,
+                place: raw.place.clone(),
+            });
+        };
+        if declared.is_some() && Unit::from_file(&stated.text) == declared {
+            return Ok(());
+        }
+        let confused = matches!(
+            (field.target.kind(), Unit::from_file(&stated.text)),
+            (Kind::Radius, Some(Unit::Dioptre)) | (Kind::Power, Some(Unit::Millimetre))
+        );
+        Err(IntakeError::Value {
+            field: format!("unit of {}", field.target),
+            text: stated.text,
+            expected: format!("`{}`, which the template declares", declared.map_or("", Unit::word)),
+            code: confused.then_some(Code::U02),
+            place: self.place(stated.spot),
+        })
+    }
+
+    /// The values of one row or record: those without an eye, those of the eye given, and what the template assigns.
     ///
     /// # Errors
     /// [`IntakeError::Missing`] for a required value that is absent.
-    pub(super) fn values(&'a self, row: &Row, eye: Option<Eye>) -> Result<Values<'a>, IntakeError> {
+    pub(super) fn values(&'a self, record: Record<'_>, eye: Option<Eye>) -> Result<Values<'a>, IntakeError> {
         let mut values = Values::new(self.compiled(), self.input.today, self.zone.as_ref());
         for field in self.compiled().fields.iter().filter(|field| field.eye.is_none() || field.eye == eye) {
-            if let Some(raw) = self.field(field, row)? {
+            if let Some(raw) = self.field(field, record)? {
                 values.put(field, raw);
             }
         }
@@ -156,29 +254,70 @@ impl<'a> Source<'a> {
         FileNameClaims { number, eye }
     }
 
-    /// Columns and keys that no field reads and nobody ignores.
+    /// Columns, keys, elements and attributes that no field reads and nobody ignores.
     pub(super) fn unused(&self) -> Vec<NotUnderstood> {
+        let why = format!("template `{}` neither reads nor ignores it", self.template.id());
+        match self.body {
+            Body::Table(table) => self.unused_of_table(table, &why),
+            Body::Document(document) => {
+                let compiled = self.compiled();
+                let fields = compiled.fields.iter();
+                let mut read: Vec<(&Path, Option<&Path>)> = fields
+                    .flat_map(|field| field.parts.iter().map(|part| (part, field.unit_from.as_ref())))
+                    .filter_map(|(part, unit)| Some((path(part)?, unit)))
+                    .collect();
+                read.extend(compiled.eye_from.as_ref().and_then(path).map(|path| (path, None)));
+                let ignored: Vec<&Path> = compiled.ignored.iter().filter_map(path).collect();
+                unread(document, &self.elements, &read, &ignored, &why, &self.place(Spot::Whole))
+            }
+        }
+    }
+
+    fn unused_of_table(&self, table: &Table, why: &str) -> Vec<NotUnderstood> {
         let compiled = self.compiled();
         let known = |part: &Part| {
             compiled.ignored.contains(part)
                 || compiled.eye_from.as_ref() == Some(part)
                 || compiled.fields.iter().any(|field| field.parts.contains(part))
         };
-        let why = || format!("template `{}` neither reads nor ignores it", self.template.id());
         let columns =
-            (1_u64..).zip(&self.table.columns).filter(|(_, name)| !known(&Part::Column((*name).clone())));
+            (1_u64..).zip(&table.columns).filter(|(_, name)| !known(&Part::Column((*name).clone())));
         let columns = columns.map(|(column, name)| NotUnderstood {
             what: format!("column `{name}`"),
-            why: why(),
-            place: self.place(Spot::Cell { line: self.table.header_line, column, header: name.clone() }),
+            why: why.to_owned(),
+            place: self.place(Spot::Cell { line: table.header_line, column, header: name.clone() }),
         });
-        let keys = self.table.preamble.iter().filter(|entry| !known(&Part::Preamble(entry.key.clone())));
+        let keys = table.preamble.iter().filter(|entry| !known(&Part::Preamble(entry.key.clone())));
         let keys = keys.map(|entry| NotUnderstood {
             what: format!("key `{}`", entry.key),
-            why: why(),
+            why: why.to_owned(),
             place: self.place(Spot::Line(entry.line)),
         });
         keys.chain(columns).collect()
+    }
+}
+
+fn path(part: &Part) -> Option<&Path> {
+    match part {
+        Part::Path(path) => Some(path),
+        Part::Column(_) | Part::Preamble(_) | Part::FileName(_) => None,
+    }
+}
+
+/// The cell of a part and where it stands.
+fn in_table<'t>(table: &'t Table, part: &Part, row: &'t Row) -> Option<(&'t str, Spot)> {
+    match part {
+        Part::Column(name) => {
+            let column = table.column(name)?;
+            let (text, line) = row.cell(column)?;
+            let column = u64::try_from(column).ok()? + 1;
+            Some((text, Spot::Cell { line, column, header: name.clone() }))
+        }
+        Part::Preamble(key) => {
+            let entry = table.preamble.iter().find(|entry| entry.key == *key)?;
+            Some((entry.value.as_str(), Spot::Cell { line: entry.line, column: 2, header: key.clone() }))
+        }
+        Part::FileName(_) | Part::Path(_) => None,
     }
 }
 

@@ -128,6 +128,7 @@ impl<'t> Outline<'t> {
         match &compiled.shape {
             Shape::Csv(rules) => Self::csv(text, all, rules, &refuse),
             Shape::KeyValue(rules) => Self::key_value(text, all, rules, &refuse),
+            Shape::Xml(_) => Err(refuse.at(Spot::Whole, "file", "a document", "a table")),
         }
     }
 
@@ -257,6 +258,7 @@ impl<'t> Outline<'t> {
                     pairs.map(|(line, value)| (line, value.to_owned())).unzip();
                 vec![Row { line: 1, cells, cell_lines: Some(cell_lines) }]
             }
+            Shape::Xml(_) => Vec::new(),
         };
         for row in &rows {
             for (column, cell) in (1_u64..).zip(&row.cells) {

@@ -106,6 +106,18 @@ impl Unit {
             .into_iter()
             .find(|unit| unit.word() == word)
     }
+
+    /// From what a file writes beside a value. Source: UCUM (`mm`, `um`, `deg`, `[diop]`), SI (`µm`, with either of the
+    /// two letters that look alike), common practice (`D`, `dpt`, `°`).
+    pub(super) fn from_file(text: &str) -> Option<Self> {
+        match text {
+            "mm" => Some(Self::Millimetre),
+            "um" | "\u{B5}m" | "\u{3BC}m" => Some(Self::Micrometre),
+            "D" | "dpt" | "[diop]" => Some(Self::Dioptre),
+            "deg" | "°" => Some(Self::Degree),
+            _ => None,
+        }
+    }
 }
 
 /// Where in the model a target lives.

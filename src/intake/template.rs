@@ -79,10 +79,12 @@ pub struct Mapping {
     pub matching: Match,
     /// How bytes become text.
     pub text: TextRules,
-    /// How text becomes a table; or `key_value`.
+    /// How text becomes a table; or `key_value`, or `xml`.
     pub csv: Option<CsvRules>,
     /// One key and value per line instead of a table.
     pub key_value: Option<KeyValueRules>,
+    /// Elements of an XML document instead of rows.
+    pub xml: Option<XmlRules>,
     /// How numbers are written.
     #[serde(default)]
     pub number: NumberRules,
@@ -92,7 +94,7 @@ pub struct Mapping {
     /// How dates are written.
     #[serde(default)]
     pub date: DateRules,
-    /// What a row is.
+    /// What a row or a record is.
     pub layout: LayoutRules,
     /// Operating lists only.
     pub list: Option<ListRules>,
@@ -131,6 +133,11 @@ pub struct Match {
     /// Headers of columns (or keys) that must all be there.
     #[serde(default)]
     pub header_must_contain: Vec<String>,
+    /// Name of the root element, with a prefix of `xml.namespaces`. The first step of `xml.record` when not given.
+    pub xml_root: Option<String>,
+    /// Paths from the root that must each lead to one element or attribute.
+    #[serde(default)]
+    pub xml_must_contain: Vec<String>,
 }
 
 /// An encoding a template can declare.
@@ -154,6 +161,9 @@ pub enum Encoding {
     /// Shift_JIS.
     #[serde(rename = "shift_jis")]
     ShiftJis,
+    /// The one the XML declaration of the file names; `[xml]` only.
+    #[serde(rename = "xml-declaration")]
+    XmlDeclaration,
 }
 
 /// Whether something must, may or must not be there.
@@ -239,13 +249,66 @@ pub struct KeyValueRules {
     pub separator: char,
 }
 
+/// `[xml]`
+///
+/// Paths are a small part of XPath 1.0: names with the prefixes declared here (no prefix: no namespace), `/` between
+/// them, a leading `/` for the root, leading `..` for what surrounds the record, `.` for the record itself, `@name` at
+/// the end for an attribute, and `[@name='value']` after a name. Every step must lead to one element.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct XmlRules {
+    /// Prefixes of the template and the namespaces they stand for. The file may use others.
+    #[serde(default)]
+    pub namespaces: BTreeMap<String, String>,
+    /// Path from the root to the element that is one record, or several such paths; all matches are records.
+    pub record: FieldSource,
+    /// Most records of a file; 1000 when not given, which is the most.
+    pub max_records: Option<u32>,
+}
+
+/// The sign between whole and fraction.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+pub enum DecimalSign {
+    /// `.`
+    #[default]
+    #[serde(rename = ".")]
+    Point,
+    /// `,`
+    #[serde(rename = ",")]
+    Comma,
+    /// Either, but once in a number; `[xml]` only, where no comma parts cells.
+    #[serde(rename = ".or,")]
+    PointOrComma,
+}
+
+impl DecimalSign {
+    /// The sign in words.
+    pub(super) const fn words(self) -> &'static str {
+        match self {
+            Self::Point => "`.`",
+            Self::Comma => "`,`",
+            Self::PointOrComma => "`.` or `,`, once",
+        }
+    }
+
+    /// The number with a point; none when it holds a sign it must not.
+    pub(super) fn with_point(self, text: &str) -> Option<String> {
+        let fits = match self {
+            Self::Point => !text.contains(','),
+            Self::Comma => !text.contains('.'),
+            Self::PointOrComma => text.matches(['.', ',']).count() <= 1,
+        };
+        fits.then(|| text.replace(',', "."))
+    }
+}
+
 /// `[number]`
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct NumberRules {
-    /// `.` or `,`; the other sign in a number refuses the file.
-    #[serde(default = "point")]
-    pub decimal: char,
+    /// `.` or `,`; the other sign in a number refuses the file. `.or,` in XML.
+    #[serde(default)]
+    pub decimal: DecimalSign,
     /// Texts that stand for a missing value, exactly; the empty cell when not given.
     #[serde(default = "empty_cell")]
     pub missing: Vec<String>,
@@ -254,17 +317,13 @@ pub struct NumberRules {
     pub strip_suffix: Vec<String>,
 }
 
-const fn point() -> char {
-    '.'
-}
-
 fn empty_cell() -> Vec<String> {
     vec![String::new()]
 }
 
 impl Default for NumberRules {
     fn default() -> Self {
-        Self { decimal: point(), missing: empty_cell(), strip_suffix: Vec::new() }
+        Self { decimal: DecimalSign::default(), missing: empty_cell(), strip_suffix: Vec::new() }
     }
 }
 
@@ -361,7 +420,8 @@ impl EyeMap {
 pub struct LayoutRules {
     /// What a row is.
     pub kind: LayoutKind,
-    /// Where the eye of a row stands.
+    /// Where the eye of a row stands; in XML a path from the record, such as `@side`, or `localname()` for the name of the
+    /// record's element.
     pub eye_from: Option<String>,
     /// What the codes of the eyes mean.
     pub eye_map: Option<EyeMap>,
@@ -397,7 +457,8 @@ pub enum FieldSource {
 pub struct FieldRules {
     /// The target.
     pub to: String,
-    /// Header of the column, `preamble:` and a key, or `filename:` and a group; or a list of these.
+    /// Header of the column, `preamble:` and a key, or `filename:` and a group; in XML a path from the record; or a list
+    /// of these.
     pub from: FieldSource,
     /// What joins a list; a blank when not given.
     pub join: Option<String>,
@@ -408,6 +469,8 @@ pub struct FieldRules {
     pub kind: Option<String>,
     /// Unit in the file: `mm`, `um`, `D`, `deg`.
     pub unit: Option<String>,
+    /// Path from the value's element to the unit the file states, which must be `unit`; `[xml]` only.
+    pub unit_from: Option<String>,
     /// Limits of meaning in the file's unit; a value outside refuses the file.
     pub range: Option<[f64; 2]>,
     /// A missing value refuses the file.
@@ -421,7 +484,7 @@ pub struct FieldRules {
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct IgnoreRules {
-    /// Header of the column, or `preamble:` and a key.
+    /// Header of the column, or `preamble:` and a key; in XML a path, with all that the element holds.
     pub from: String,
     /// Why it is left out.
     pub reason: String,

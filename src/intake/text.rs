@@ -14,20 +14,22 @@ impl Encoding {
             Self::Windows1252 => "windows-1252",
             Self::Iso8859_15 => "iso-8859-15",
             Self::ShiftJis => "shift_jis",
+            Self::XmlDeclaration => "xml-declaration",
         }
     }
 
     /// Whether a byte order mark can stand before it.
     pub(super) const fn has_mark(self) -> bool {
         match self {
-            Self::Utf8 | Self::Utf16Le | Self::Utf16Be => true,
+            Self::Utf8 | Self::Utf16Le | Self::Utf16Be | Self::XmlDeclaration => true,
             Self::Windows1252 | Self::Iso8859_15 | Self::ShiftJis => false,
         }
     }
 
     const fn decoder(self) -> &'static encoding_rs::Encoding {
         match self {
-            Self::Utf8 => encoding_rs::UTF_8,
+            // A document that declares nothing is UTF-8.
+            Self::Utf8 | Self::XmlDeclaration => encoding_rs::UTF_8,
             Self::Utf16Le => encoding_rs::UTF_16LE,
             Self::Utf16Be => encoding_rs::UTF_16BE,
             Self::Windows1252 => encoding_rs::WINDOWS_1252,
@@ -38,7 +40,7 @@ impl Encoding {
 }
 
 /// The byte order marks: bytes and the encoding they announce.
-const MARKS: [(&[u8], Encoding); 3] = [
+pub(super) const MARKS: [(&[u8], Encoding); 3] = [
     (&[0xEF, 0xBB, 0xBF], Encoding::Utf8),
     (&[0xFF, 0xFE], Encoding::Utf16Le),
     (&[0xFE, 0xFF], Encoding::Utf16Be),
@@ -50,14 +52,26 @@ const MARKS: [(&[u8], Encoding); 3] = [
 /// [`IntakeError::Encoding`] for a mark that contradicts the template, bytes that are no text in the encoding, and
 /// characters no export holds: U+0000, other controls than tab and line end, U+0080 to U+009F, U+FFFD.
 pub(super) fn decode(bytes: &[u8], rules: &TextRules, whole: &Place) -> Result<String, IntakeError> {
-    let encoding = rules.encoding;
+    decode_as(bytes, rules.encoding, rules.bom, whole)
+}
+
+/// The whole file as text in this encoding; `bom` as in the template.
+///
+/// # Errors
+/// As [`decode`].
+pub(super) fn decode_as(
+    bytes: &[u8],
+    encoding: Encoding,
+    bom: Option<Presence>,
+    whole: &Place,
+) -> Result<String, IntakeError> {
     let refuse = |detail: String, spot: Spot| IntakeError::Encoding {
         encoding: encoding.word().to_owned(),
         detail,
         place: whole.at(spot),
     };
     let default = if encoding.has_mark() { Presence::Optional } else { Presence::Forbidden };
-    let wanted = rules.bom.unwrap_or(default);
+    let wanted = bom.unwrap_or(default);
     let mark = MARKS.iter().find(|(mark, _)| bytes.starts_with(mark));
     let body = match (mark, wanted) {
         (Some((_, announced)), _) if *announced != encoding => {
@@ -95,14 +109,22 @@ pub(super) fn decode(bytes: &[u8], rules: &TextRules, whole: &Place) -> Result<S
 
 fn complaint(text: &str, at: usize, c: char) -> Option<String> {
     match c {
-        '\t' | '\n' => None,
         '\r' => (!text.get(at + 1..).is_some_and(|after| after.starts_with('\n')))
             .then(|| "a carriage return without a line feed".to_owned()),
+        _ => forbidden(c),
+    }
+}
+
+/// What is wrong with a character that no export holds.
+pub(super) fn forbidden(c: char) -> Option<String> {
+    match c {
+        '\t' | '\n' | '\r' => None,
         '\0' => {
             Some("a zero character: the file was not copied to its end, or is in another encoding".to_owned())
         }
         '\u{FFFD}' => Some("the replacement character: a name or unit was lost before".to_owned()),
         '\u{FEFF}' => Some("a byte order mark inside the text".to_owned()),
+        '\u{FFFE}' | '\u{FFFF}' => Some("a character that is none".to_owned()),
         '\u{1}'..='\u{1F}' | '\u{7F}' => Some(format!("the control character U+{:04X}", u32::from(c))),
         '\u{80}'..='\u{9F}' => Some(format!(
             "the character U+{:04X}, which no export holds: the file is in another encoding",

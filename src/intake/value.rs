@@ -369,16 +369,12 @@ impl<'a> Values<'a> {
         if stands_in(body) {
             return Err(raw.refused(target, STAND_IN, Some(Code::U10)));
         }
-        let other = if rules.decimal == ',' { '.' } else { ',' };
-        if body.contains(other) {
-            return Err(raw.refused(
-                target,
-                format!("a number with the decimal sign `{}`", rules.decimal),
-                None,
-            ));
-        }
+        let Some(body) = rules.decimal.with_point(body) else {
+            let expected = format!("a number with the decimal sign {}", rules.decimal.words());
+            return Err(raw.refused(target, expected, None));
+        };
         let code = (target.kind() == Kind::Meridian).then_some(Code::U08);
-        Written::parse(&body.replace(rules.decimal, ".")).ok_or_else(|| {
+        Written::parse(&body).ok_or_else(|| {
             raw.refused(target, "a plain number without blanks, exponent or thousands separators", code)
         })
     }

@@ -7,11 +7,12 @@ use axiswright::model::Eye;
 use crate::support::{exams, list, read_in, template};
 
 const HALDEN: &str = include_str!("../../templates/mappings/halden-k2.toml");
+const QUELL: &str = include_str!("../../templates/mappings/quell-a4.toml");
 const ORRIN: &str = include_str!("../../templates/mappings/orrin-b1.toml");
 const THEATRE: &str = include_str!("../../templates/mappings/theatre-list.toml");
 
 fn all() -> Vec<Template> {
-    vec![template(HALDEN), template(ORRIN), template(THEATRE)]
+    vec![template(HALDEN), template(ORRIN), template(QUELL), template(THEATRE)]
 }
 
 #[test]
@@ -30,6 +31,12 @@ fn the_samples_are_read_by_their_own_template_alone() {
             "orrin-b1",
         ),
         (
+            Brings::Measurements,
+            "quell-a4.xml",
+            &include_bytes!("../../sample-exports/quell-a4.xml")[..],
+            "quell-a4",
+        ),
+        (
             Brings::Lists,
             "theatre-list.csv",
             &include_bytes!("../../sample-exports/theatre-list.csv")[..],
@@ -43,17 +50,19 @@ fn the_samples_are_read_by_their_own_template_alone() {
 }
 
 #[test]
-fn both_instruments_saw_the_same_eyes() {
+fn the_instruments_saw_the_same_eyes() {
     let folder = FolderRules::undeclared(Brings::Measurements);
     let halden =
-        read_in(&folder, "K2_AX-1_1.csv", include_bytes!("../../sample-exports/halden-k2.csv"), &all())
+        read_in(&folder, "K2_AX-1_B_1.csv", include_bytes!("../../sample-exports/halden-k2.csv"), &all())
             .unwrap();
     let orrin =
         read_in(&folder, "b.txt", include_bytes!("../../sample-exports/orrin-b1.txt"), &all()).unwrap();
-    let (halden, orrin) = (exams(&halden), exams(&orrin));
-    assert_eq!((halden.len(), orrin.len()), (4, 4));
+    let quell =
+        read_in(&folder, "q.xml", include_bytes!("../../sample-exports/quell-a4.xml"), &all()).unwrap();
+    let (halden, orrin, quell) = (exams(&halden), exams(&orrin), exams(&quell));
+    assert_eq!((halden.len(), orrin.len(), quell.len()), (4, 4, 4));
     let index = axiswright::units::KeratometricIndex::ISO_10343;
-    for (one, other) in halden.iter().zip(orrin) {
+    for (one, other) in halden.iter().zip(orrin).chain(quell.iter().zip(orrin)) {
         assert_eq!(
             one.identity.number.as_ref().map(|n| &n.value),
             other.identity.number.as_ref().map(|n| &n.value)
@@ -66,8 +75,6 @@ fn both_instruments_saw_the_same_eyes() {
             one.identity.birth_date.as_ref().map(|n| n.value),
             other.identity.birth_date.as_ref().map(|n| n.value)
         );
-        assert_eq!(one.instrument.serial.as_deref(), Some("HK2-0417"));
-        assert_eq!(one.file_name.number.as_deref(), Some("AX-1"));
         for eye in Eye::BOTH {
             let k =
                 |exam: &axiswright::model::Exam| exam.eyes.of(eye).clone().unwrap().keratometry[0].clone();
@@ -75,6 +82,12 @@ fn both_instruments_saw_the_same_eyes() {
             assert!(difference.cylinder().dioptres() < 0.5);
         }
         assert!(other.eyes.right.as_ref().unwrap().axial.as_ref().unwrap().depth_from_front().is_some());
+    }
+    for (exams, serial, claimed) in [(halden, "HK2-0417", Some("AX-1")), (quell, "QA4-0093", None)] {
+        for exam in exams {
+            assert_eq!(exam.instrument.serial.as_deref(), Some(serial));
+            assert_eq!(exam.file_name.number.as_deref(), claimed);
+        }
     }
 }
 

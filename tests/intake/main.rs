@@ -11,6 +11,7 @@
 )]
 
 mod demo;
+mod formats;
 mod layouts;
 mod lists;
 mod numbers;
@@ -20,3 +21,6 @@ mod round_trip;
 mod support;
 mod swaps;
 mod templates;
+mod xml;
+mod xml_exchanges;
+mod xml_refusals;

@@ -58,7 +58,7 @@ fn each_fault_is_named() {
         ),
         ("delimiter = \",\"", "delimiter = \"x\"", "csv.delimiter: one of , ; tab | : = ^ ~ is possible"),
         ("delimiter = \",\"", "delimiter = \",\"\nheader_rows = 3", "csv.header_rows: 1 or 2"),
-        ("[csv]\ndelimiter = \",\"", "", "csv: give either `[csv]` or `[key_value]`"),
+        ("[csv]\ndelimiter = \",\"", "", "csv: give one of `[csv]`, `[key_value]` and `[xml]`"),
         ("zone = \"Europe/Berlin\"", "zone = \"Mars/Base\"", "time.zone: `Mars/Base` is no IANA zone"),
         (
             "%Y-%m-%d %H:%M",

@@ -23,6 +23,7 @@ mod seal;
 mod text;
 mod toric_eyes;
 mod turns;
+mod xml;
 
 #[path = "../support/tools.rs"]
 mod tools;
