@@ -127,8 +127,13 @@ pub fn weigh_up(
             decide_by: case.entry.date.as_ref().and_then(|date| settings.site.decide_by(date.value)),
         };
         let context = Context { unapproved: &own, list_mates: &list_mates, expected, ..general };
-        let considered =
-            consider(case.clone(), &context, settings.site.checks_settings(), order.as_ref(), &record.answers);
+        let considered = consider(
+            case.clone(),
+            &context,
+            settings.site.checks_settings(),
+            order.as_ref(),
+            &record.answers,
+        );
         let plan = match &considered.outcome {
             Outcome::Planned(plan) => keyed(site, "axiswright-plan-1", &result(plan)),
             Outcome::Waiting | Outcome::Blocked | Outcome::Held(_) => String::new(),

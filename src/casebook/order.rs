@@ -99,9 +99,9 @@ pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
         }
         for (row, entry) in list.value.entries.iter().enumerate() {
             let key = Key::of(entry, list.sequence, row);
-            let before = current.get(&key).map(|held| {
-                if contradicts(held.entry, entry) { Some(held.entry) } else { held.earlier }
-            });
+            let before = current
+                .get(&key)
+                .map(|held| if contradicts(held.entry, entry) { Some(held.entry) } else { held.earlier });
             let held = Held { at: (list.sequence, row), entry, earlier: before.flatten(), gone: false };
             current.insert(key, held);
         }
@@ -112,18 +112,13 @@ pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
     standing.sort_by_key(|held| held.at);
     standing
         .into_iter()
-        .map(|held| Standing {
-            entry: held.entry.clone(),
-            earlier: held.earlier.cloned(),
-            gone: held.gone,
-        })
+        .map(|held| Standing { entry: held.entry.clone(), earlier: held.earlier.cloned(), gone: held.gone })
         .collect()
 }
 
 /// Where the fellow eye stands on a list again, the eye was not changed: both are planned.
 fn unchanged_eyes(current: &mut BTreeMap<Key, Held<'_>>) {
-    let there: Vec<Key> =
-        current.iter().filter(|(_, held)| !held.gone).map(|(key, _)| key.clone()).collect();
+    let there: Vec<Key> = current.iter().filter(|(_, held)| !held.gone).map(|(key, _)| key.clone()).collect();
     for (key, held) in current.iter_mut() {
         let of_fellow = held.earlier.is_some_and(|earlier| {
             earlier.eye.as_ref().map(|eye| eye.value) != held.entry.eye.as_ref().map(|eye| eye.value)

@@ -78,11 +78,8 @@ pub fn screen(case: &Case, context: &Context<'_>, settings: &Settings) -> Screen
     findings.extend(history::lens_status(case, &choice.present, eye));
     let findings = rules::in_order(findings);
     // A case that waits for a source has not been judged whole: it passes no door.
-    let screened = if missing.is_empty() {
-        Screened::admit(case, &choice.selection, &findings, surgery)
-    } else {
-        None
-    };
+    let screened =
+        if missing.is_empty() { Screened::admit(case, &choice.selection, &findings, surgery) } else { None };
     Screening { findings, selection: choice.selection, missing, screened }
 }
 

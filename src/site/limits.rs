@@ -72,7 +72,9 @@ fn words(name: &str) -> Option<&'static str> {
         "b01_note_most" => "B01: an axial length above this is noted.",
         "b01_sign_off_least" => "B01: under this axial length the surgeon is asked.",
         "b01_sign_off_most" => "B01: above this axial length the surgeon is asked.",
-        "b01_repeat" => "B01, B02: how close another reading must come for an axial length to count as repeated.",
+        "b01_repeat" => {
+            "B01, B02: how close another reading must come for an axial length to count as repeated."
+        }
         "b02_note" => "B02: difference of the axial lengths of both eyes above which it is noted.",
         "b02_sign_off" => "B02: the difference above which the surgeon is asked, in eyes of usual length.",
         "b02_short_length" => "B02: length of the longer eye up to which the eyes count as short.",
@@ -82,9 +84,13 @@ fn words(name: &str) -> Option<&'static str> {
         "b03_least" => "B03: under this mean keratometry the surgeon is asked.",
         "b03_most" => "B03: above this mean keratometry the surgeon is asked.",
         "b03_repeat" => "B03, B04: how close another reading must come for a mean to count as repeated.",
-        "b04_sign_off" => "B04: difference of the mean keratometry of both eyes above which the surgeon is asked.",
+        "b04_sign_off" => {
+            "B04: difference of the mean keratometry of both eyes above which the surgeon is asked."
+        }
         "b05_sign_off" => "B05: corneal cylinder above which the surgeon is asked.",
-        "b05_always" => "B05: corneal cylinder above which the surgeon is asked however often it was repeated.",
+        "b05_always" => {
+            "B05: corneal cylinder above which the surgeon is asked however often it was repeated."
+        }
         "b05_repeat" => {
             "B05: how close another reading must come, as vectors, for a cylinder to count as repeated."
         }

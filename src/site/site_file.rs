@@ -1,8 +1,8 @@
 //! `site.toml`.
 
 use super::error::SiteError;
-use super::incoming::{Incoming, all_settle, quoted, read_incoming, read_zone, time_zone};
 use super::expect::{Expected, read_expected};
+use super::incoming::{Incoming, all_settle, quoted, read_incoming, read_zone, time_zone};
 use super::keys::{BUDGET_TABLE, EXPECT_TABLE, INCOMING_TABLE, Key, THRESHOLDS_TABLE, TOP, names};
 use super::limits::{Origins, WINDOW, describe_budget, describe_thresholds, read_budget, read_thresholds};
 use super::reader::{Read, Reader, or_default};

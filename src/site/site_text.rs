@@ -2,8 +2,8 @@
 
 use core::fmt::Write as _;
 
-use super::incoming::{SETTLE_SECONDS, quoted};
 use super::expect::Expected;
+use super::incoming::{SETTLE_SECONDS, quoted};
 use super::keys::{BUDGET_TABLE, EXPECT_TABLE, INCOMING, INCOMING_TABLE, THRESHOLDS_TABLE, TOP};
 use super::limits::{describe_budget, describe_thresholds};
 use super::site_file::{ApprovalPolicy, Clock, History, SiteKind};

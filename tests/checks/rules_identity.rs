@@ -3,8 +3,8 @@
 use crate::build::{Clinic, codes, date, file, findings, place, time};
 use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};
-use axiswright::finding::{Code, Severity};
 use axiswright::checks::NumberScheme;
+use axiswright::finding::{Code, Severity};
 use axiswright::model::{ExamTime, Identity, PatientNumber, PersonName, Reading, Sex};
 
 #[test]

@@ -5,7 +5,9 @@ use std::sync::Arc;
 use axiswright::finding::{Code, Severity};
 use axiswright::model::{Exam, Eye, LensStatus, Reading};
 
-use crate::build::{Clinic, axial, biometer, codes, date, exam, file, findings, keratometry, millimetres, place, time};
+use crate::build::{
+    Clinic, axial, biometer, codes, date, exam, file, findings, keratometry, millimetres, place, time,
+};
 use crate::rules_sources::reads;
 use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};
@@ -306,8 +308,7 @@ fn visits() {
                         set_length(exam, eye, 25.1);
                         let at = place(&exam.file, "lens");
                         let values = exam.eyes.of_mut(eye).as_mut().unwrap();
-                        values.lens_status =
-                            Some(Reading::new(LensStatus::Pseudophakic, "pseudophakic", at));
+                        values.lens_status = Some(Reading::new(LensStatus::Pseudophakic, "pseudophakic", at));
                     }
                 }));
             },

@@ -1,8 +1,6 @@
 //! Units, index, missing numbers, exchanged axes.
 
-use crate::build::{
-    Clinic, codes, dioptres, file, findings, index, keratometer_at, meridian, millimetres,
-};
+use crate::build::{Clinic, codes, dioptres, file, findings, index, keratometer_at, meridian, millimetres};
 use crate::rules_sources::reads;
 use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};

@@ -16,8 +16,7 @@ use crate::build::{
 };
 
 /// Rows judged differently from the table, and why.
-const DIFFERENT: &[(&str, &str, &str)] = &[
-];
+const DIFFERENT: &[(&str, &str, &str)] = &[];
 
 fn number(value: &Value, key: &str) -> Option<f64> {
     value.get(key).and_then(Value::as_f64)

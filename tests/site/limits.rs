@@ -127,10 +127,9 @@ fn the_budget_reaches_the_plan() {
         plan.angles.tail.degrees(),
         plan.budget_factor,
     ];
-    let expected = [
-        20.0, 0.02, 0.5, 1.0, 0.5, 10.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03, 15.0, 1.0,
-    ]
-    .map(f64::to_bits);
+    let expected =
+        [20.0, 0.02, 0.5, 1.0, 0.5, 10.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03, 15.0, 1.0]
+            .map(f64::to_bits);
     assert_eq!(numbers.map(f64::to_bits), expected);
     let described = site.describe();
     let budget: Vec<_> = described.iter().filter(|row| row.key.starts_with("budget.")).collect();

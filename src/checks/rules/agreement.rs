@@ -229,7 +229,10 @@ pub(in crate::checks) fn axis(selection: &Selection, eye: Eye, settings: &Settin
     let mut finding = Finding::new(
         Code::A06,
         Severity::Note,
-        format!("{eye} eye: the combined astigmatism is {} D, its axis means little", round::fixed(cylinder, 2)),
+        format!(
+            "{eye} eye: the combined astigmatism is {} D, its axis means little",
+            round::fixed(cylinder, 2)
+        ),
         "the combined astigmatism is so small that its axis means little",
     )
     .eye(eye)

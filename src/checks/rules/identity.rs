@@ -6,9 +6,9 @@ use super::{About, Noted, Scope};
 use crate::casebook::{Attached, Case, NameMatch, compare_names};
 use crate::checks::context::{Context, NumberScheme};
 use crate::checks::label;
+use crate::checks::settings::Settings;
 use crate::cite::{DUPLICATE_NAMES, HOUSE_RULE, MOD11, TWO_IDENTIFIERS, WRONG_PATIENT};
 use crate::finding::{Code, Finding, Severity};
-use crate::checks::settings::Settings;
 use crate::model::{Identity, PatientNumber, PersonName, Place, Reading, Sex, Spot, ZoneSource};
 use crate::units::round;
 
@@ -360,13 +360,14 @@ fn look_alike(case: &Case, context: &Context<'_>) -> Option<Finding> {
         let births = own.birth_date.as_ref().zip(mate.birth_date.as_ref());
         if let Some((ours, theirs)) = own.name.as_ref().zip(mate.name.as_ref()) {
             let (ours, theirs) = (&ours.value, &theirs.value);
-            let first = |name: &PersonName| {
-                only("", name.given.split_whitespace().next().unwrap_or_default())
-            };
+            let first =
+                |name: &PersonName| only("", name.given.split_whitespace().next().unwrap_or_default());
             if alike(only(&ours.family, ""), only(&theirs.family, "")) {
                 same.push("the same family name");
             }
-            if births.is_some_and(|(a, b)| a.value.year() == b.value.year()) && alike(first(ours), first(theirs)) {
+            if births.is_some_and(|(a, b)| a.value.year() == b.value.year())
+                && alike(first(ours), first(theirs))
+            {
                 same.push("the same first name and birth year");
             }
         }

@@ -165,12 +165,9 @@ fn measured(exam: &Exam, eye: Eye) -> bool {
 /// L07: the sources without the fellow eye. An instrument that writes one file per eye has measured both.
 pub(in crate::checks) fn no_fellow(exams: &[&Exam], eye: Eye) -> Option<Finding> {
     let has_fellow = |exam: &Exam| {
-        exams
-            .iter()
-            .any(|other| other.instrument.key == exam.instrument.key && measured(other, eye.fellow()))
+        exams.iter().any(|other| other.instrument.key == exam.instrument.key && measured(other, eye.fellow()))
     };
-    let alone: Vec<&&Exam> =
-        exams.iter().filter(|exam| measured(exam, eye) && !has_fellow(exam)).collect();
+    let alone: Vec<&&Exam> = exams.iter().filter(|exam| measured(exam, eye) && !has_fellow(exam)).collect();
     let labels: Vec<String> = alone.iter().map(|exam| label::of_exam(exam)).collect();
     if labels.is_empty() {
         return None;
@@ -184,8 +181,7 @@ pub(in crate::checks) fn no_fellow(exams: &[&Exam], eye: Eye) -> Option<Finding>
         .cited(COMMON_PRACTICE)
         .next("nothing to do; both eyes measured at one sitting check each other");
     for exam in alone {
-        finding = finding
-            .at(Place::File { file: std::sync::Arc::clone(&exam.file), spot: Spot::Whole });
+        finding = finding.at(Place::File { file: std::sync::Arc::clone(&exam.file), spot: Spot::Whole });
     }
     Some(finding)
 }

@@ -181,10 +181,10 @@ fn lengths_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Find
 }
 
 /// The source for which a measure is greatest.
-fn greatest<'a>(
-    choice: &'a Choice,
+fn greatest(
+    choice: &Choice,
     measure: impl Fn(&KeratometrySource) -> Option<f64>,
-) -> Option<(&'a KeratometrySource, f64)> {
+) -> Option<(&KeratometrySource, f64)> {
     choice
         .selection
         .in_plan()
@@ -206,7 +206,8 @@ fn steep_or_flat(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findi
     let value = source.mean().dioptres();
     let limit = settings.b03_repeat.value;
     let same = |one: &Exam, other: &Exam| close(mean(one, eye), mean(other, eye), limit);
-    let what = if value < least { "a flat cornea, mean keratometry" } else { "a steep cornea, mean keratometry" };
+    let what =
+        if value < least { "a flat cornea, mean keratometry" } else { "a steep cornea, mean keratometry" };
     Some(
         Unusual {
             code: Code::B03,
@@ -225,9 +226,8 @@ fn steep_or_flat(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findi
 
 /// B04.
 fn means_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Finding> {
-    let apart = |source: &KeratometrySource| {
-        Some(mean(source.exam(), eye)? - mean(source.exam(), eye.fellow())?)
-    };
+    let apart =
+        |source: &KeratometrySource| Some(mean(source.exam(), eye)? - mean(source.exam(), eye.fellow())?);
     let (source, _) = greatest(choice, |source| apart(source).map(f64::abs))?;
     // The mean of the sources that have both eyes: that two sources disagree is said by A02, not here once more.
     let pairs: Vec<f64> = choice.selection.in_plan().filter_map(apart).collect();

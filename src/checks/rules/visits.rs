@@ -46,8 +46,7 @@ pub(in crate::checks) fn age(case: &Case, choice: &Choice, eye: Eye, settings: &
         .collect();
     old.sort_by_key(|(days, exam)| (core::cmp::Reverse(*days), label::of_exam(exam)));
     let (oldest, _) = old.first()?;
-    let (limit, severity) =
-        limits.into_iter().find(|(limit, _)| f64::from(*oldest) > limit.value + SLACK)?;
+    let (limit, severity) = limits.into_iter().find(|(limit, _)| f64::from(*oldest) > limit.value + SLACK)?;
     let next = match severity {
         Severity::Note => "nothing to do; think of measuring again",
         Severity::SignOff => "measure again, or accept the old measurement with a reason",
@@ -70,9 +69,9 @@ pub(in crate::checks) fn age(case: &Case, choice: &Choice, eye: Eye, settings: &
     Some(finding)
 }
 
-/// How far one eye of two examinations is apart, in words, when it is further than an eye changes; none when it is not or
-/// nothing can be compared. `Some(None)`: compared, and alike.
-fn apart(newer: &Exam, older: &Exam, eye: Eye, settings: &Settings) -> Option<Option<String>> {
+/// How far one eye of two examinations is apart, in words, when it is further than an eye changes; none when it is not, or
+/// when nothing can be compared.
+fn apart(newer: &Exam, older: &Exam, eye: Eye, settings: &Settings) -> Option<String> {
     let (now, before) = (newer.eyes.of(eye).as_ref()?, older.eyes.of(eye).as_ref()?);
     let phakic = [now, before].into_iter().all(|values| {
         values.lens_status.as_ref().is_none_or(|status| match status.value {
@@ -95,9 +94,6 @@ fn apart(newer: &Exam, older: &Exam, eye: Eye, settings: &Settings) -> Option<Op
     };
     let lengths = length(now).zip(length(before)).map(|(a, b)| (a - b).abs());
     let means = mean(now).zip(mean(before)).filter(|_| !operated).map(|(a, b)| (a - b).abs());
-    if lengths.is_none() && means.is_none() {
-        return None;
-    }
     let mut found = Vec::new();
     if let Some(length) = lengths.filter(|length| *length > settings.p15_length.value + SLACK) {
         found.push(format!("axial length by {} mm", round::fixed(length, 2)));
@@ -105,7 +101,7 @@ fn apart(newer: &Exam, older: &Exam, eye: Eye, settings: &Settings) -> Option<Op
     if let Some(mean) = means.filter(|mean| *mean > settings.p15_power.value + SLACK) {
         found.push(format!("mean keratometry by {} D", round::fixed(mean, 2)));
     }
-    Some((!found.is_empty()).then(|| format!("{eye} {}", found.join(" and "))))
+    (!found.is_empty()).then(|| format!("{eye} {}", found.join(" and ")))
 }
 
 /// P15: the examinations that count against earlier ones of the same number. One eye that has changed is asked about; both
@@ -120,9 +116,8 @@ pub(in crate::checks) fn earlier(choice: &Choice, eye: Eye, settings: &Settings)
     for exam in counting(choice) {
         let mut worst: Option<(bool, &Arc<Exam>, Vec<String>)> = None;
         for older in references.iter().filter(|older| time(older) < time(exam)) {
-            let compared: Vec<Option<String>> =
+            let changed: Vec<String> =
                 Eye::BOTH.into_iter().filter_map(|each| apart(exam, older, each, settings)).collect();
-            let changed: Vec<String> = compared.iter().flatten().cloned().collect();
             let both = changed.len() == 2;
             if !changed.is_empty() && worst.as_ref().is_none_or(|(known, _, _)| both && !known) {
                 worst = Some((both, older, changed));
