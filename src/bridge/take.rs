@@ -19,7 +19,9 @@ use jiff::Timestamp;
 use super::error::BridgeError;
 use super::event::Event;
 use super::store::Site;
-use crate::ledger::durable::{self, Claim};
+use crate::ledger::durable;
+#[cfg(not(feature = "broken-no-claim"))]
+use crate::ledger::durable::Claim;
 use crate::ledger::kept::KeptFile;
 use crate::site::{Incoming, Mode};
 
@@ -280,6 +282,7 @@ fn resume(site: &mut Site, folder: &Folder, now: Timestamp) -> Result<u32, Bridg
 }
 
 /// Longest name a file system takes, in bytes.
+#[cfg(not(feature = "broken-no-claim"))]
 const LONGEST: usize = 255;
 
 /// A number no other claim has had.
@@ -293,6 +296,7 @@ fn claim_number() -> Result<u64, BridgeError> {
 }
 
 /// The name of a claimed file: `<number>-<name>`; a name too long for that loses some of its middle and keeps its ending.
+#[cfg(not(feature = "broken-no-claim"))]
 fn claim_name(number: u64, name: &str) -> String {
     let room = LONGEST.saturating_sub(format!("{number}-").len());
     if name.len() <= room {
@@ -432,7 +436,7 @@ fn record(
     Ok(())
 }
 
-#[cfg(test)]
+#[cfg(all(test, not(feature = "broken-no-claim")))]
 mod tests {
     use super::*;
 
