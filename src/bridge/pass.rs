@@ -6,7 +6,7 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::fold::Standing;
 use super::issue::{Approver, issue_approved, issue_by_standing_order};
-use super::read::{Reading, read_all};
+use super::read::{Reader, Reading, read_all};
 use super::stages::{Outcome, State};
 use super::store::Site;
 use super::take::{Taking, take_all};
@@ -82,13 +82,17 @@ pub struct Look {
     pub weighing: Weighing,
 }
 
-/// Looks at the site as it stands, refusing what cannot be read.
+/// Looks at the site as it stands. Needs no lock: what cannot be read is left for the next pass to refuse.
 ///
 /// # Errors
 /// Disk and ledger.
 pub fn look(site: &mut Site, now: Timestamp) -> Result<Look, BridgeError> {
+    look_as(site, Reader::Onlooker, now)
+}
+
+fn look_as(site: &mut Site, who: Reader, now: Timestamp) -> Result<Look, BridgeError> {
     let standing = site.standing()?;
-    let reading = read_all(site, &standing, now)?;
+    let reading = read_all(site, &standing, who, now)?;
     let weighing = weigh_up(site, &standing, &reading, now)?;
     Ok(Look { standing, reading, weighing })
 }
@@ -114,7 +118,7 @@ pub(super) fn settle(
     now: Timestamp,
     test_clock: bool,
 ) -> Result<PassReport, BridgeError> {
-    let look = look(site, now)?;
+    let look = look_as(site, Reader::Pipeline, now)?;
     let clock_behind = clock_behind(&look.standing, now);
     withdraw(site, &look, now)?;
     // What was withdrawn leaves before anything else is done.

@@ -90,6 +90,15 @@ fn one_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() || turns(c) { '_' } else { c }).collect()
 }
 
+/// Who reads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Reader {
+    /// The one pipeline, under its lock: counts its starts and refuses what cannot be read.
+    Pipeline,
+    /// A person's look beside it: leaves both to the pipeline.
+    Onlooker,
+}
+
 /// What reading came to.
 #[derive(Debug, Default)]
 pub struct Reading {
@@ -160,7 +169,12 @@ fn read_apart(
 ///
 /// # Errors
 /// Disk and ledger faults. A file that cannot be read is no error of the pass.
-pub(super) fn read_all(site: &mut Site, standing: &Standing, now: Timestamp) -> Result<Reading, BridgeError> {
+pub(super) fn read_all(
+    site: &mut Site,
+    standing: &Standing,
+    who: Reader,
+    now: Timestamp,
+) -> Result<Reading, BridgeError> {
     let mut reading = Reading::default();
     site.settings.site.number_authority().clone_into(&mut reading.evidence.authority);
     let templates: Vec<Template> =
@@ -174,17 +188,21 @@ pub(super) fn read_all(site: &mut Site, standing: &Standing, now: Timestamp) -> 
             site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
         let read = match rules {
             None => continue,
-            Some(rules) => guarded(site, &document, bytes, rules, &templates, today)?,
+            Some(rules) => match who {
+                Reader::Pipeline => guarded(site, &document, bytes, rules, &templates, today)?,
+                Reader::Onlooker => read_apart(bytes, &document.name, rules, templates.clone(), today),
+            },
         };
         match read {
             Ok(read) => {
                 reading.files.insert(document.arrival, document.file.clone());
                 take_in(&mut reading.evidence, document.arrival, read);
             }
-            Err(refusal) => {
+            Err(refusal) if who == Reader::Pipeline => {
                 refuse(site, &document, &refusal, now)?;
                 reading.refused_now += 1;
             }
+            Err(_) => {}
         }
     }
     Ok(reading)

@@ -64,7 +64,7 @@ pub struct Taking {
     pub taken: u32,
     /// Files that were still changing and stay where they are.
     pub unsettled: u32,
-    /// Names in incoming folders that are no regular files; they stay where they are.
+    /// Names in incoming folders that are no regular files, or cannot be opened; they stay where they are.
     pub strange: u32,
     /// Whether the disk is below its low-water mark: nothing was claimed.
     pub disk_low: bool,
@@ -108,7 +108,8 @@ fn scan_one(position: usize, folder: &Folder, strange: &mut u32) -> Result<Vec<S
         }
         // The file may leave between listing and looking.
         let Ok(metadata) = std::fs::symlink_metadata(entry.path()) else { continue };
-        if metadata.is_file() {
+        // A file that cannot be opened has not arrived; claimed, it would stop every pass after.
+        if metadata.is_file() && std::fs::File::open(entry.path()).is_ok() {
             seen.push(Seen { folder: position, name, stood: Stood::of(&metadata) });
         } else {
             *strange += 1;
@@ -132,7 +133,7 @@ pub(super) struct Scan {
     pub(super) next: Option<Duration>,
     /// Files that are still settling.
     pub(super) unsettled: u32,
-    /// Names that are no regular files.
+    /// Names that are no regular files, or cannot be opened.
     pub(super) strange: u32,
     /// Folders that went away with this scan.
     pub(super) went_down: Vec<String>,

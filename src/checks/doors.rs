@@ -24,7 +24,7 @@ pub struct Screening {
 ///
 /// Made by [`crate::checks::screen`] alone:
 ///
-/// ```compile_fail
+/// ```compile_fail,E0451
 /// fn forged(case: axiswright::casebook::Case) -> axiswright::checks::Screened {
 ///     axiswright::checks::Screened {
 ///         case,
@@ -147,7 +147,7 @@ pub fn weigh(mut screened: Screened, weights: &[Weight], settings: &Settings) ->
 ///
 /// Made by [`clear`] alone:
 ///
-/// ```compile_fail
+/// ```compile_fail,E0451
 /// fn forged(screened: axiswright::checks::Screened) -> axiswright::checks::Cleared {
 ///     axiswright::checks::Cleared { screened, answers: Vec::new() }
 /// }

@@ -88,7 +88,7 @@ pub(super) fn print_report(report: &PassReport) {
     }
     if report.taking.strange > 0 {
         print_line(&format!(
-            "strange      {}   in the incoming folders, no plain file: a folder, link or pipe; nothing in it was read, look at it and take it away",
+            "strange      {}   in the incoming folders, a folder, link or pipe, or a file that cannot be opened; nothing in it was read, look at it and take it away",
             report.taking.strange
         ));
     }

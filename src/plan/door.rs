@@ -48,8 +48,8 @@ pub fn trial(screened: &Screened, order: &Order) -> Result<Trial, Vec<Finding>> 
 
 /// A plan: every sign-off of the checks is answered. Makable by [`plan`] alone.
 ///
-/// ```compile_fail
-/// let plan = axiswright::plan::Plan { cleared: todo!(), computation: todo!(), order: todo!() };
+/// ```compile_fail,E0451
+/// let plan = axiswright::plan::Plan { cleared: unreachable!(), computation: unreachable!(), order: unreachable!() };
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
@@ -102,8 +102,8 @@ pub struct OpenPlan {
 
 /// A released plan: only this makes a sheet. Makable by [`Plan::release`] alone.
 ///
-/// ```compile_fail
-/// let released = axiswright::plan::Released { plan: todo!(), answers: todo!(), approval: todo!() };
+/// ```compile_fail,E0451
+/// let released = axiswright::plan::Released { plan: unreachable!(), answers: unreachable!(), approval: unreachable!() };
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Released {
