@@ -153,10 +153,13 @@ fn a_sheet_that_was_begun_before_a_crash_is_finished_with_the_same_bytes() {
 
     // The other one died after the first `issuing`, before anything was made.
     let records = whole.open().ledger.entries(head + 1).unwrap();
-    let event = Event::of(&records[0]).unwrap().unwrap();
+    let begun = records.iter().position(|record| record.kind() == "issuing").unwrap();
+    for record in &records[..=begun] {
+        broken.open().append(&Event::of(record).unwrap().unwrap(), record.at().unwrap()).unwrap();
+    }
+    let event = Event::of(&records[begun]).unwrap().unwrap();
     assert!(matches!(&event, Event::Issuing { case: of, .. } if of == case.id().as_str()), "{event:?}");
-    broken.open().append(&event, records[0].at().unwrap()).unwrap();
-    assert_eq!(broken.open().ledger.head().unwrap(), records[0].head(), "the same chain up to there");
+    assert_eq!(broken.open().ledger.head().unwrap(), records[begun].head(), "the same chain up to there");
     assert_eq!(broken.standing(number, Eye::Right), (State::Planned, None));
     broken.now += jiff::SignedDuration::from_hours(3);
     broken.pass();

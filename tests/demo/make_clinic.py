@@ -90,7 +90,7 @@ def vellan(person, clock, right, left, lengths, note):
     eye = lambda f: {"flat": [f[0], round(337.5 / f[0], 2), f[1]], "steep": [f[2], round(337.5 / f[2], 2), (f[1] + 90 - 1) % 180 + 1]}
     axial = lambda a: {"length": a[0], "depth": a[1], "lens": a[2], "cornea": a[3], "spread": 0.02}
     spec = [{"file": number.lower(), "number": number, "authority": "Elmhaven Eye Unit", "name": f"{family}^{given}",
-             "birth": birth.replace("-", ""), "sex": sex, "taken": f"20260302 {clock}",
+             "device": ["Vellan", "T1", "VT1-0088"], "birth": birth.replace("-", ""), "sex": sex, "taken": f"20260302 {clock}",
              "keratometry": {"right": eye(right), "left": eye(left)},
              "axial": {"right": axial(lengths[0]), "left": axial(lengths[1])}}]
     with tempfile.TemporaryDirectory() as folder:

@@ -64,6 +64,7 @@ def code(value, scheme, meaning):
 def frame_of(patient, sop_class, modality, maker, model, serial):
     """What every object of one patient has."""
     ds = Dataset()
+    maker, model, serial = patient.get("device", (maker, model, serial))
     base = number_of(patient["file"], modality)
     date, time = patient["taken"].split()
     ds.SOPClassUID, ds.SOPInstanceUID = sop_class, uid(base)
