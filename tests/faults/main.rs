@@ -13,3 +13,5 @@ mod scene;
 mod stale;
 #[path = "../support/tools.rs"]
 mod tools;
+#[path = "../support/waiting.rs"]
+mod waiting;

@@ -2,12 +2,14 @@
 
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+
+use rusqlite::{Connection, OpenFlags};
 
 use super::scene::{
     KERATOMETER, KERATOMETER_NAME, LATER, NOW, broken, copy, files, holds, once, product, strace_is_there,
     waiting_site,
 };
+use crate::waiting::until;
 
 /// The same export with another reading.
 fn second_export() -> Vec<u8> {
@@ -17,7 +19,24 @@ fn second_export() -> Vec<u8> {
     changed.into_bytes()
 }
 
-/// Runs a pass in which every removal of a name is slow; as soon as the export is kept, another one is put under its
+/// Whether the export is among the kept files and the ledger says it was taken: what is left is to remove its name.
+fn recorded(site: &Path) -> bool {
+    let kept = files(&site.join("kept"));
+    let Some(path) = kept.iter().find(|path| std::fs::read(path).is_ok_and(|bytes| bytes == KERATOMETER))
+    else {
+        return false;
+    };
+    let key = path.file_name().unwrap().to_str().unwrap();
+    let only_read = OpenFlags::SQLITE_OPEN_READ_ONLY;
+    let taken = Connection::open_with_flags(site.join("ledger.sqlite"), only_read).and_then(|ledger| {
+        let query = "SELECT count(*) FROM chain WHERE kind = 'taken' AND instr(body, ?1) > 0";
+        ledger.query_row(query, [key], |row| row.get::<_, i64>(0))
+    });
+    // A ledger that is busy with its writer is asked again.
+    taken.is_ok_and(|count| count > 0)
+}
+
+/// Runs a pass in which every removal of a name is slow; as soon as the export is recorded, another one is put under its
 /// name. Returns whether both contents are there after a further pass.
 fn both_survive(program: &Path, base: &Path, site: &Path) -> bool {
     copy(base, site);
@@ -33,14 +52,7 @@ fn both_survive(program: &Path, base: &Path, site: &Path) -> bool {
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
-    let deadline = Instant::now() + Duration::from_mins(1);
-    let kept = |site: &Path| {
-        files(&site.join("kept")).iter().any(|path| std::fs::read(path).is_ok_and(|b| b == KERATOMETER))
-    };
-    while !kept(site) {
-        assert!(Instant::now() < deadline, "the export was not kept within a minute");
-        std::thread::yield_now();
-    }
+    until("the export is kept and recorded", || recorded(site));
     let new = site.join("work/new-export");
     std::fs::write(&new, second_export()).unwrap();
     std::fs::rename(&new, site.join(KERATOMETER_NAME)).unwrap();

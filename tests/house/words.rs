@@ -12,6 +12,9 @@ const MARKS: [&str; 4] = ["TODO", "FIXME", "XXX", "HACK"];
 /// The words of the notice that something could not be checked; only the shared helper prints it.
 const NOTICE: &str = "NOT CHECKED";
 
+/// The helper that may sleep.
+const WAITING: &str = "tests/support/waiting.rs";
+
 /// The helper that may print it.
 const HELPER: &str = "tests/support/tools.rs";
 
@@ -30,8 +33,8 @@ fn faults(file: &str, text: &str) -> Vec<String> {
             "a test that passes on any panic: match the error"
         } else if follows(at, &["assert", "!", "(", "true"]) && matches!(word(at + 4), ")" | ",") {
             "an assertion that cannot fail"
-        } else if follows(at, &["thread", "::", "sleep"]) && file.starts_with("tests/") {
-            "a sleep: wait for a condition, with a deadline"
+        } else if follows(at, &["thread", "::", "sleep"]) && file.starts_with("tests/") && file != WAITING {
+            "a sleep: wait for a condition, with `until` of tests/support/waiting.rs"
         } else if token.text == "dbg" && word(at + 1) == "!" {
             "a print left over"
         } else {

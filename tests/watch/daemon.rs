@@ -3,12 +3,13 @@
 use std::fs;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use crate::scene::{
     KERATOMETER, KERATOMETER_NAME, LATER, NOW, broken_promises, changed_list, copy, holds, once, product,
     sheets, waiting_site,
 };
+use crate::waiting::{let_pass, until};
 
 /// A daemon that is stopped when the test ends.
 struct Daemon(Child);
@@ -44,15 +45,6 @@ impl Drop for Daemon {
         // Gone already where the test stopped it.
         let _ = self.0.kill();
         let _ = self.0.wait();
-    }
-}
-
-/// Waits until `done` holds, a minute at most.
-fn until(what: &str, done: impl Fn() -> bool) {
-    let deadline = Instant::now() + Duration::from_mins(1);
-    while !done() {
-        assert!(Instant::now() < deadline, "not within a minute: {what}");
-        std::thread::sleep(Duration::from_millis(20));
     }
 }
 
@@ -110,7 +102,7 @@ fn killed_at_any_time_a_restart_ends_the_same() {
     let root = waiting_site(folder.path());
     for wait_ms in [5, 20, 40, 60, 90, 120, 160, 200, 300, 500] {
         let mut daemon = Daemon::start(&root);
-        std::thread::sleep(Duration::from_millis(wait_ms));
+        let_pass(Duration::from_millis(wait_ms));
         daemon.0.kill().unwrap();
         daemon.0.wait().unwrap();
         assert!(broken_promises(&root).is_empty(), "killed after {wait_ms} ms");

@@ -9,3 +9,5 @@ mod daemon;
 mod scene;
 #[path = "../support/tools.rs"]
 mod tools;
+#[path = "../support/waiting.rs"]
+mod waiting;
