@@ -429,7 +429,15 @@ fn unlisted(id: &CaseId, issue: &Issue, at: Timestamp) -> Case {
         place: Place::Person { who: "ledger".to_owned(), at },
     };
     let eye = issue.made.as_ref().and_then(|made| eye_of(&made.eye));
-    Case { id: id.clone(), entry, eye, exams: Vec::new(), facts: Vec::new(), earlier: None, gone: false }
+    Case {
+        id: id.clone(),
+        entry,
+        eye,
+        exams: Vec::new(),
+        facts: Vec::new(),
+        earlier: Vec::new(),
+        gone: false,
+    }
 }
 
 /// The bytes of a current sheet, for people's acts that need them.

@@ -234,7 +234,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
         format!("surgery {}", shown(entry.corneal_surgery.as_ref())),
         format!("lens status {}", shown(entry.lens_status.as_ref())),
     ];
-    if let Some(earlier) = &case.earlier {
+    for earlier in &case.earlier {
         lines.extend([
             format!("earlier eye {}", shown(earlier.eye.as_ref())),
             format!("earlier procedure {}", shown(earlier.procedure.as_ref())),

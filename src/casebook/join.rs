@@ -68,9 +68,9 @@ pub struct Case {
     pub exams: Vec<(Attached, Joined)>,
     /// What was stated about the planned eye, oldest first.
     pub facts: Vec<Fact>,
-    /// The newest earlier entry of the same operation that said something else about eye, procedure, surgeon, lens or
-    /// target.
-    pub earlier: Option<ListEntry>,
+    /// Earlier entries of the same operation that say something else about eye, procedure, surgeon, lens or target, newest
+    /// first.
+    pub earlier: Vec<ListEntry>,
     /// A newer complete list of its theatre and day does not name it any more.
     pub gone: bool,
 }

@@ -55,35 +55,42 @@ pub(super) fn scope(entry: &ListEntry) -> (String, String) {
 pub struct Standing {
     /// The entry: the newest that names the operation.
     pub entry: ListEntry,
-    /// The newest earlier entry of the same operation that says something else about eye, procedure, surgeon, lens or
-    /// target. A list that repeats the entry in force changes nothing here.
-    pub earlier: Option<ListEntry>,
+    /// Earlier entries of the same operation that say something else about eye, procedure, surgeon, lens or target,
+    /// newest first. What one of the two leaves empty is no contradiction.
+    pub earlier: Vec<ListEntry>,
     /// A newer complete list of its theatre and day does not name it any more.
     pub gone: bool,
+}
+
+/// Whether both state a value and the values differ.
+fn differ<T: PartialEq>(one: Option<T>, other: Option<T>) -> bool {
+    one.zip(other).is_some_and(|(one, other)| one != other)
 }
 
 /// Whether two entries of one operation differ in what a plan rests on.
 fn contradicts(one: &ListEntry, other: &ListEntry) -> bool {
     let text = |reading: Option<&Reading<String>>| reading.map(|r| r.value.trim().to_lowercase());
-    one.eye.as_ref().map(|r| r.value) != other.eye.as_ref().map(|r| r.value)
-        || one.procedure.as_ref().map(|r| r.value) != other.procedure.as_ref().map(|r| r.value)
-        || text(one.surgeon.as_ref()) != text(other.surgeon.as_ref())
-        || text(one.lens.as_ref()) != text(other.lens.as_ref())
-        || one.target.as_ref().map(|r| r.value) != other.target.as_ref().map(|r| r.value)
+    differ(one.eye.as_ref().map(|r| r.value), other.eye.as_ref().map(|r| r.value))
+        || differ(one.procedure.as_ref().map(|r| r.value), other.procedure.as_ref().map(|r| r.value))
+        || differ(text(one.surgeon.as_ref()), text(other.surgeon.as_ref()))
+        || differ(text(one.lens.as_ref()), text(other.lens.as_ref()))
+        || differ(one.target.as_ref().map(|r| r.value), other.target.as_ref().map(|r| r.value))
 }
 
 /// One entry while the lists are gone through.
 struct Held<'a> {
     at: (u64, usize),
     entry: &'a ListEntry,
-    earlier: Option<&'a ListEntry>,
+    /// What earlier lists said of the operation, newest first.
+    before: Vec<&'a ListEntry>,
     gone: bool,
 }
 
 /// The entries that stand after these lists arrived, those that are gone among them.
 ///
-/// A complete list speaks for its theatre and day: what it does not name is gone, and stays to be asked about. A partial
-/// list replaces the entries it names and adds the others. The newest arrival counts, even when its bytes came before.
+/// A complete list speaks for its theatre and day: what it does not name is gone, and stays to be asked about; an eye that
+/// gave way to its fellow is what the fellow's entry contradicts. A partial list replaces the entries it names and adds the
+/// others. The newest arrival counts, even when its bytes came before.
 pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
     let mut ordered: Vec<&Arrived<OperatingList>> = lists.iter().collect();
     ordered.sort_by_key(|list| list.sequence);
@@ -99,48 +106,51 @@ pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
         }
         for (row, entry) in list.value.entries.iter().enumerate() {
             let key = Key::of(entry, list.sequence, row);
-            let before = current
-                .get(&key)
-                .map(|held| if contradicts(held.entry, entry) { Some(held.entry) } else { held.earlier });
-            let held = Held { at: (list.sequence, row), entry, earlier: before.flatten(), gone: false };
-            current.insert(key, held);
+            let mut before = Vec::new();
+            if let Some(held) = current.remove(&key) {
+                before.push(held.entry);
+                before.extend(held.before);
+            }
+            current.insert(key, Held { at: (list.sequence, row), entry, before, gone: false });
         }
         exchanged_eyes(&mut current, list.sequence);
     }
-    unchanged_eyes(&mut current);
-    let mut standing: Vec<Held<'_>> = current.into_values().collect();
-    standing.sort_by_key(|held| held.at);
+    let mut standing: Vec<(Key, Held<'_>)> = current.into_iter().collect();
+    standing.sort_by_key(|(_, held)| held.at);
+    let planned: Vec<Key> =
+        standing.iter().filter(|(_, held)| !held.gone).map(|(key, _)| key.clone()).collect();
     standing
         .into_iter()
-        .map(|held| Standing { entry: held.entry.clone(), earlier: held.earlier.cloned(), gone: held.gone })
+        .map(|(key, held)| {
+            // Where the fellow eye stands on a list again, the eye was not changed: both are planned.
+            let both = planned.contains(&key.fellow());
+            let eye = |entry: &ListEntry| entry.eye.as_ref().map(|eye| eye.value);
+            let mut earlier: Vec<ListEntry> = Vec::new();
+            for before in held.before {
+                let of_fellow = both && eye(before) != eye(held.entry);
+                let new = earlier.iter().all(|known| contradicts(known, before));
+                if contradicts(held.entry, before) && !of_fellow && new {
+                    earlier.push(before.clone());
+                }
+            }
+            Standing { entry: held.entry.clone(), earlier, gone: held.gone }
+        })
         .collect()
 }
 
-/// Where the fellow eye stands on a list again, the eye was not changed: both are planned.
-fn unchanged_eyes(current: &mut BTreeMap<Key, Held<'_>>) {
-    let there: Vec<Key> = current.iter().filter(|(_, held)| !held.gone).map(|(key, _)| key.clone()).collect();
-    for (key, held) in current.iter_mut() {
-        let of_fellow = held.earlier.is_some_and(|earlier| {
-            earlier.eye.as_ref().map(|eye| eye.value) != held.entry.eye.as_ref().map(|eye| eye.value)
-        });
-        if of_fellow && there.contains(&key.fellow()) {
-            held.earlier = None;
-        }
-    }
-}
-
-/// An entry of the list just taken whose fellow eye is gone from the lists contradicts it: the eye was changed.
-fn exchanged_eyes<'a>(current: &mut BTreeMap<Key, Held<'a>>, sequence: u64) {
-    let fellows: Vec<(Key, &'a ListEntry)> = current
+/// An entry of the list just taken whose fellow eye is gone from the lists takes its place: the eye was changed.
+fn exchanged_eyes(current: &mut BTreeMap<Key, Held<'_>>, sequence: u64) {
+    let exchanged: Vec<Key> = current
         .iter()
-        .filter(|(key, held)| held.at.0 == sequence && held.earlier.is_none() && key.row == 0)
-        .filter_map(|(key, _)| {
-            current.get(&key.fellow()).filter(|held| held.gone).map(|held| (key.clone(), held.entry))
-        })
+        .filter(|(key, held)| held.at.0 == sequence && key.row == 0)
+        .filter(|(key, _)| current.get(&key.fellow()).is_some_and(|fellow| fellow.gone))
+        .map(|(key, _)| key.clone())
         .collect();
-    for (key, earlier) in fellows {
+    for key in exchanged {
+        let Some(fellow) = current.remove(&key.fellow()) else { continue };
         if let Some(held) = current.get_mut(&key) {
-            held.earlier = Some(earlier);
+            held.before.push(fellow.entry);
+            held.before.extend(fellow.before);
         }
     }
 }

@@ -19,7 +19,7 @@ pub fn screen(case: &Case, context: &Context<'_>, settings: &Settings) -> Screen
     let mut findings: Vec<Finding> = identity::of_case(case, context, settings);
     findings.extend(release::names(case, context));
     findings.extend(release::unapproved(context, &case.entry.place));
-    findings.extend(release::lists(case));
+    findings.extend(release::lists(case, context));
     findings.extend(target::target(case, settings));
     let missing = case.missing(context.expected, context.now);
     let examined = choose::examine(case, case.eye, context, settings);

@@ -1,6 +1,6 @@
 //! What the list says of the day, of before, and of what is still to come.
 
-use axiswright::checks::screen;
+use axiswright::checks::{LensOnFile, screen};
 use axiswright::finding::{Code, Severity};
 use axiswright::model::{Eye, ListEntry, OperatingList, Procedure, Reading};
 
@@ -75,19 +75,40 @@ fn lists_that_change() {
             what: "R01 target",
             expected: &[(Code::R01, SignOff)],
             fires: |c| before(c, |e| e.target = Some(target(&file("t"), -0.5, true))),
-            twin: |c| before(c, |e| e.position = None),
+            twin: |c| {
+                before(c, |e| e.target = None);
+                before(c, |e| e.target = Some(target(&file("t"), 0.5, false)));
+            },
+        },
+        Row {
+            what: "R01 across a list that said nothing",
+            expected: &[(Code::R01, SignOff)],
+            fires: |c| {
+                before(c, |e| e.target = Some(target(&file("t"), -0.5, true)));
+                before(c, |e| e.target = None);
+            },
+            twin: NOTHING,
         },
         Row {
             what: "R01 lens",
             expected: &[(Code::R01, SignOff)],
-            fires: |c| before(c, |e| e.lens.as_mut().unwrap().value = "Fennel S".to_owned()),
-            twin: |c| before(c, |e| e.lens.as_mut().unwrap().value = "fennel t ".to_owned()),
+            fires: |c| {
+                c.lenses.push(LensOnFile { name: "Fennel S".to_owned(), has_box_codes: true });
+                before(c, |e| e.lens.as_mut().unwrap().value = "fennel s ".to_owned());
+            },
+            twin: |c| {
+                // A name nobody plans by was never in force.
+                before(c, |e| e.lens.as_mut().unwrap().value = "Fennel S".to_owned());
+            },
         },
         Row {
             what: "R01 surgeon",
             expected: &[(Code::R01, SignOff)],
-            fires: |c| before(c, |e| e.surgeon = None),
-            twin: NOTHING,
+            fires: |c| {
+                c.surgeons.push("A. Quill".to_owned());
+                before(c, |e| e.surgeon.as_mut().unwrap().value = "A. Quill".to_owned());
+            },
+            twin: |c| before(c, |e| e.surgeon = None),
         },
         Row {
             what: "R01 procedure",
@@ -149,7 +170,7 @@ fn a_fellow_eye_that_stays_on_the_list_is_no_change() {
     left.eye = Some(Reading::new(Eye::Left, "L", left.place.clone()));
     clinic.before.push(OperatingList { complete: true, entries: vec![left.clone()] });
     clinic.after.push(OperatingList { complete: true, entries: vec![left, clinic.entry.clone()] });
-    assert_eq!(clinic.case().earlier, None);
+    assert_eq!(clinic.case().earlier, []);
 }
 
 #[test]

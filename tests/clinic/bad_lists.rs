@@ -58,7 +58,12 @@ fn a_line_with_one_thing_wrong_blocks_its_case_only() {
         let rest = |said: &std::collections::BTreeMap<String, crate::clinic::Said>| {
             said.iter()
                 .filter(|(case, _)| **case != label && *case != "EL-20417 right")
-                .map(|(case, said)| (case.clone(), said.clone()))
+                .map(|(case, said)| {
+                    // Whether both eyes are on the list is not the same while one of them is in doubt.
+                    let mut said = said.clone();
+                    said.findings.retain(|(code, ..)| code != "L11");
+                    (case.clone(), said)
+                })
                 .collect::<Vec<_>>()
         };
         assert_eq!(rest(&clinic.said()), rest(&before), "{what}");

@@ -1,9 +1,13 @@
 //! Lists come again, change and lose lines: the newest complete one is in force.
 
+use std::collections::BTreeMap;
+
 use axiswright::bridge::State;
 use axiswright::model::Eye;
 
-use crate::clinic::{Clinic, SELMA_FILE, another_lens, list, list_with, names_in, selma, texts};
+use crate::clinic::{
+    Clinic, SELMA_FILE, Said, another_lens, list, list_with, names_in, open_codes, selma, texts,
+};
 
 const ODILE: &str = "EL-20417";
 const NIKOS: &str = "EL-20503";
@@ -20,15 +24,11 @@ fn notices(clinic: &Clinic) -> Vec<String> {
 #[test]
 fn a_list_that_comes_again_is_in_force_again_and_versions_count_up() {
     for (what, other) in [
-        ("target", list_with("B-3101", "-0.25", "-0.75")),
+        ("incision", list_with("B-3101", ",180,", ",175,")),
         ("day", list().replace("2026-03-10", "2026-03-11")),
-        ("lens", list_with("B-3101", "Tarn T", "Fell T")),
+        ("seat", list_with("B-3101", ",head,", ",temporal,")),
     ] {
         let mut clinic = Clinic::busy();
-        if what == "lens" {
-            another_lens(&clinic);
-            clinic.approve_settings();
-        }
         let first = clinic.said();
         let printed = |clinic: &Clinic| clinic.said()["EL-20417 right"].printed.clone();
         let id = clinic.id(ODILE, Eye::Right);
@@ -79,11 +79,49 @@ fn the_other_eye_is_another_case_and_the_first_is_withdrawn() {
     assert!(
         texts(&notice).concat().iter().any(|text| text.contains("no longer") || text.contains("NO LONGER"))
     );
+    // The list contradicts the one before: a person says which eye it is.
+    assert_eq!(
+        (clinic.standing(NIKOS, Eye::Right).0, open_codes(&clinic.case(NIKOS, Eye::Right))),
+        (State::Held, vec!["R01".to_owned()])
+    );
     clinic.put("theatre-lists", "a.csv", list());
     clinic.pass();
-    assert_eq!(clinic.standing(NIKOS, Eye::Left), (State::Released, Some(2)));
+    assert!(!clinic.said().contains_key("EL-20503 right"));
+    let case = clinic.case(NIKOS, Eye::Left);
+    assert_eq!((case.state(), open_codes(&case)), (State::Held, vec!["R01".to_owned()]));
     assert!(clinic.sheets().keys().all(|name| !name.contains(right.as_str())));
-    assert_eq!(clinic.said(), first);
+    let others = |said: BTreeMap<String, Said>| {
+        said.into_iter().filter(|(case, _)| case != "EL-20503 left").collect::<Vec<_>>()
+    };
+    assert_eq!(others(clinic.said()), others(first));
+}
+
+#[test]
+fn what_a_list_changes_that_a_plan_rests_on_is_asked() {
+    for (what, other) in [
+        ("target", list_with("B-3101", "-0.25", "-0.75")),
+        ("lens", list_with("B-3101", "Tarn T", "Fell T")),
+        ("surgeon", list_with("B-3101", "Dr. Imara Vost", "Dr. Oskar Lindqvale")),
+    ] {
+        let mut clinic = Clinic::busy();
+        if what == "lens" {
+            another_lens(&clinic);
+            clinic.approve_settings();
+        }
+        let id = clinic.id(ODILE, Eye::Right);
+        clinic.put("theatre-lists", "b.csv", &other);
+        clinic.pass();
+        let case = clinic.case(ODILE, Eye::Right);
+        assert_eq!(case.state(), State::Held, "{what}");
+        assert!(open_codes(&case).contains(&"R01".to_owned()), "{what}: {:?}", open_codes(&case));
+        assert!(notices(&clinic).contains(&format!("{id}_v1.pdf")), "{what}: the old sheet has left");
+        // A list that repeats the change asks nothing new.
+        let head = clinic.head();
+        clinic.put("theatre-lists", "b-again.csv", &other);
+        clinic.pass();
+        let kinds: Vec<String> = clinic.events(head + 1).into_iter().map(|(kind, _)| kind).collect();
+        assert_eq!(kinds, ["taken"], "{what}");
+    }
 }
 
 #[test]
@@ -97,12 +135,13 @@ fn an_entry_gone_from_a_newer_complete_list_takes_its_sheet_along() {
         lines(&list(), |line| (!line.starts_with("B-3102")).then(|| line.to_owned())),
     );
     clinic.pass();
-    let mut rest = before.clone();
-    rest.remove("EL-20417 left");
-    assert_eq!(clinic.said(), rest);
+    // It stays to be asked about, without a sheet; of the others only that both eyes are on the list is no longer true.
+    let case = clinic.case(ODILE, Eye::Left);
+    assert_eq!((case.state(), open_codes(&case)), (State::Held, vec!["R02".to_owned()]));
+    assert_eq!(others(clinic.said()), others(before.clone()));
     assert_eq!(notices(&clinic), [format!("{id}_v1.pdf")]);
-    let gone = clinic.events(1).into_iter().filter(|(kind, _)| kind == "withdrawn").collect::<Vec<_>>();
-    assert!(gone.len() == 1 && gone[0].1.contains("entry-gone"), "{gone:?}");
+    let gone = clinic.events(1).into_iter().filter(|(kind, _)| kind == "withdrawn").count();
+    assert_eq!(gone, 1);
     // A list for another theatre speaks for that theatre only.
     clinic.put(
         "theatre-lists",
@@ -110,8 +149,19 @@ fn an_entry_gone_from_a_newer_complete_list_takes_its_sheet_along() {
         list_only("B-3102").replace(",2026-03-10,2,2,", ",2026-03-10,3,1,"),
     );
     clinic.pass();
-    assert_eq!(clinic.said(), before);
+    assert_eq!(others(clinic.said()), others(before));
     assert_eq!(clinic.standing(ODILE, Eye::Left), (State::Released, Some(2)));
+}
+
+/// What is said of everybody but Odile's left eye, the note that both her eyes are on the list left out.
+fn others(said: BTreeMap<String, Said>) -> Vec<(String, Said)> {
+    said.into_iter()
+        .filter(|(case, _)| case != "EL-20417 left")
+        .map(|(case, mut said)| {
+            said.findings.retain(|(code, ..)| code != "L11");
+            (case, said)
+        })
+        .collect()
 }
 
 /// The head of the list and one line.
@@ -147,12 +197,13 @@ fn order_and_hour_of_a_list_change_nothing() {
 fn two_lists_at_once_end_with_the_later_name() {
     // Both lie there at one pass: files are taken in the order of their names, and each arrival is an entry of its own.
     let mut clinic = Clinic::busy();
-    clinic.put("theatre-lists", "1.csv", list_with("B-3101", "-0.25", "-0.75"));
-    clinic.put("theatre-lists", "2.csv", list_with("B-3101", "-0.25", "-1.00"));
+    clinic.put("theatre-lists", "1.csv", list_with("B-3101", ",180,", ",177,"));
+    clinic.put("theatre-lists", "2.csv", list_with("B-3101", ",180,", ",175,"));
     clinic.pass();
     assert_eq!(clinic.standing(ODILE, Eye::Right), (State::Released, Some(2)));
     let printed = &clinic.said()["EL-20417 right"].printed;
-    assert!(printed.contains(&("target".to_owned(), "-1.00 D".to_owned())), "{printed:?}");
+    let at = printed.iter().find(|(tag, _)| tag == "incision.at").unwrap();
+    assert!(at.1.starts_with("at 175,"), "{printed:?}");
 }
 
 #[test]

@@ -134,8 +134,8 @@ fn where_every_sheet_waits_an_approval_is_for_one_version() {
     clinic.pass();
     assert_eq!(clinic.sheets(), sheets, "the next pass leaves what was approved");
     assert!(!clinic.root().join(format!("held/{id}_v1.pdf")).exists());
-    // Another target: version 1 leaves, and its approval is none of version 2.
-    clinic.put("theatre-lists", "b.csv", list_with("B-3101", "-0.25", "-0.75"));
+    // The incision a little elsewhere: version 1 leaves, and its approval is none of version 2.
+    clinic.put("theatre-lists", "b.csv", list_with("B-3101", ",180,", ",175,"));
     clinic.pass();
     assert_eq!(clinic.standing(ODILE, Eye::Right), (State::Planned, None));
     assert!(clinic.sheets().is_empty());
@@ -156,7 +156,7 @@ fn an_approval_of_what_has_changed_meanwhile_takes_what_is_there_now() {
     let id = clinic.id(ODILE, Eye::Right);
     approves(&clinic, &id).unwrap();
     let first = clinic.sheets();
-    clinic.put("theatre-lists", "b.csv", list_with("B-3101", "-0.25", "-0.75"));
+    clinic.put("theatre-lists", "b.csv", list_with("B-3101", ",180,", ",175,"));
     axiswright::bridge::take_all(&mut clinic.open(), clinic.now).unwrap();
     assert_eq!(clinic.sheets(), first);
     assert_eq!(approves(&clinic, &id), Ok(2));

@@ -111,7 +111,7 @@ fn a_new_disagreement_withdraws_the_sheet_and_puts_a_slip() {
     assert!(!slip.exists());
     let events = after(&mut clinic, &later("42,62", "8", "45,83", "98"));
     let case = clinic.case("EL-20417", Eye::Right);
-    assert_eq!((case.state(), open_codes(&case)), (State::Held, vec!["A01".to_owned()]));
+    assert_eq!((case.state(), open_codes(&case)), (State::Held, vec!["A01".to_owned(), "B05".to_owned()]));
     assert!(case.record.current().is_none());
     assert!(clinic.sheets().keys().all(|name| !name.contains(id.as_str())));
     assert!(slip.exists());

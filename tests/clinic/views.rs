@@ -23,13 +23,13 @@ fn strangers(clinic: &Clinic) -> Vec<Vec<u8>> {
     names_in(&folder).iter().filter_map(|name| std::fs::read(folder.join(name)).ok()).collect()
 }
 
-/// A busy site whose list then changes the target of Odile's right eye: version 2 is out. The path and the bytes of
+/// A busy site whose list then moves the incision of Odile's right eye a little: version 2 is out. The path and the bytes of
 /// version 1.
 fn second_version() -> (Clinic, PathBuf, Vec<u8>) {
     let mut clinic = Clinic::busy();
     let first = sheet(&clinic);
     let bytes = std::fs::read(&first).unwrap();
-    clinic.put("theatre-lists", "changed.csv", list_with("B-3101", "-0.25", "-0.75"));
+    clinic.put("theatre-lists", "changed.csv", list_with("B-3101", ",180,", ",175,"));
     clinic.pass();
     assert_eq!(clinic.standing(ODILE, Eye::Right), (State::Released, Some(2)));
     (clinic, first, bytes)
@@ -205,7 +205,7 @@ fn a_sheet_that_cannot_be_removed_keeps_its_successor_out() {
     let first = sheet(&clinic);
     let day = first.parent().unwrap().to_owned();
     let (others, bytes) = (names_in(&day), std::fs::read(&first).unwrap());
-    clinic.put("theatre-lists", "changed.csv", list_with("B-3101", "-0.25", "-0.75"));
+    clinic.put("theatre-lists", "changed.csv", list_with("B-3101", ",180,", ",175,"));
     if rustix::process::geteuid().is_root() {
         give(clinic.root().parent().unwrap(), NOBODY);
     }

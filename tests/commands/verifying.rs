@@ -114,7 +114,7 @@ fn a_superseded_sheet_is_superseded() {
     let clinic = Clinic::released();
     let (kept, code_of_first) = (clinic.path("first.pdf"), code(&clinic));
     std::fs::copy(clinic.sheet(), &kept).unwrap();
-    clinic.list("list-b.csv", &["B-3101"], |line| line.replace("-0.25", "-0.50"));
+    clinic.list("list-b.csv", &["B-3101"], |line| line.replace(",180,", ",175,"));
     clinic.once().exits(0);
     let done = verify(&kept, &["--site", &clinic.site(), "--json"]).exits(1).json();
     assert_eq!((done["standing"].as_str(), done["version"].as_u64()), (Some("superseded"), Some(1)));

@@ -264,7 +264,7 @@ pub(crate) fn case(ask: &Ask) -> Case {
             ),
         ],
         facts: Vec::new(),
-        earlier: None,
+        earlier: Vec::new(),
         gone: false,
     }
 }

@@ -172,7 +172,7 @@ pub(in crate::checks) fn no_fellow(exams: &[&Exam], eye: Eye) -> Option<Finding>
     if labels.is_empty() {
         return None;
     }
-    let text = format!("no fellow eye in {}: the symmetry of the eyes is unchecked", labels.join(" and "));
+    let text = format!("no fellow eye in {}: symmetry unchecked", labels.join(" and "));
     let mut finding = Finding::new(Code::L07, Severity::Note, text.clone(), text)
         .eye(eye)
         .sources(labels)

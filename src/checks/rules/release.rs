@@ -1,5 +1,6 @@
 //! What must be in force before anything is printed.
 
+use super::SLACK;
 use crate::casebook::Case;
 use crate::checks::context::Context;
 use crate::cite::HOUSE_RULE;
@@ -83,66 +84,79 @@ pub(in crate::checks) fn names(case: &Case, context: &Context<'_>) -> Vec<Findin
     found
 }
 
-/// What a list says about one thing, in words.
-type Said = (&'static str, fn(&ListEntry) -> String);
+/// What a list says about one thing, in words; none when it says nothing, or nothing that could be planned by.
+type Said = (&'static str, fn(&ListEntry, &Context<'_>) -> Option<String>);
 
-fn text_of(reading: Option<&Reading<String>>) -> String {
-    reading.map_or_else(|| "none".to_owned(), |reading| reading.value.trim().to_owned())
-}
-
-/// What R01 compares.
+/// What R01 compares. A name without an approved file and a target without its sign never stood in force: when a list that
+/// says such a thing is corrected, nothing is contradicted.
 const COMPARED: [Said; 5] = [
-    ("eye", |entry| entry.eye.as_ref().map_or("none", |eye| eye.value.word()).to_owned()),
-    ("procedure", |entry| entry.procedure.as_ref().map_or("none", |p| p.value.printed()).to_owned()),
-    ("surgeon", |entry| text_of(entry.surgeon.as_ref())),
-    ("lens", |entry| text_of(entry.lens.as_ref())),
-    ("target", |entry| {
-        entry.target.as_ref().map_or_else(
-            || "none".to_owned(),
-            |target| {
-                let sign = if target.value.sign_written { "" } else { ", no sign" };
-                format!("{} D{sign}", round::signed(target.value.target.dioptres(), 2))
-            },
-        )
+    ("eye", |entry, _| Some(entry.eye.as_ref()?.value.word().to_owned())),
+    ("procedure", |entry, _| Some(entry.procedure.as_ref()?.value.printed().to_owned())),
+    ("surgeon", |entry, context| {
+        let name = entry.surgeon.as_ref()?.value.trim();
+        let known = context.approved_surgeons.iter().any(|approved| same_name(approved, name));
+        (known || !context.check_names).then(|| name.to_owned())
+    }),
+    ("lens", |entry, context| {
+        let name = entry.lens.as_ref()?.value.trim();
+        let known =
+            context.approved_lenses.iter().any(|lens| lens.has_box_codes && same_name(&lens.name, name));
+        (known || !context.check_names).then(|| name.to_owned())
+    }),
+    ("target", |entry, _| {
+        let target = entry.target.as_ref()?.value;
+        let value = target.target.dioptres();
+        (target.sign_written || value.abs() <= SLACK).then(|| format!("{} D", round::signed(value, 2)))
     }),
 ];
 
+/// What a newer entry says otherwise than an older one: what, before, now.
+fn changes(
+    before: &ListEntry,
+    now: &ListEntry,
+    context: &Context<'_>,
+) -> Vec<(&'static str, String, String)> {
+    COMPARED
+        .iter()
+        .filter_map(|(what, said)| Some((*what, said(before, context)?, said(now, context)?)))
+        .filter(|(_, before, now)| before.to_lowercase() != now.to_lowercase())
+        .collect()
+}
+
 /// R01 and R02.
-pub(in crate::checks) fn lists(case: &Case) -> Vec<Finding> {
+pub(in crate::checks) fn lists(case: &Case, context: &Context<'_>) -> Vec<Finding> {
     let about = |finding: Finding| match case.eye {
         Some(eye) => finding.eye(eye),
         None => finding,
     };
     let mut found = Vec::new();
-    if let Some(earlier) = &case.earlier {
-        let changed: Vec<(&str, String, String)> = COMPARED
-            .iter()
-            .map(|(what, said)| (*what, said(earlier), said(&case.entry)))
-            .filter(|(_, before, now)| before.to_lowercase() != now.to_lowercase())
-            .collect();
+    let contradicted = case
+        .earlier
+        .iter()
+        .map(|earlier| (earlier, changes(earlier, &case.entry, context)))
+        .find(|(_, changed)| !changed.is_empty());
+    if let Some((earlier, changed)) = contradicted {
         let join = |pick: fn(&(&str, String, String)) -> String| {
             changed.iter().map(pick).collect::<Vec<_>>().join(", ")
         };
-        if !changed.is_empty() {
-            let what = join(|(what, _, _)| (*what).to_owned());
-            found.push(about(
-                Finding::new(
-                    Code::R01,
-                    Severity::SignOff,
-                    format!(
-                        "a newer list changed {what}: {}",
-                        join(|(what, before, now)| format!("{what} from {before} to {now}"))
-                    ),
-                    format!("a newer list changed {what} of this operation"),
-                )
-                .expected(join(|(what, before, _)| format!("{what} {before}")))
-                .found(join(|(what, _, now)| format!("{what} {now}")))
-                .at(earlier.place.clone())
-                .at(case.entry.place.clone())
-                .cited(HOUSE_RULE)
-                .next("ask the one who changed the list which of the two is right; patient and consent decide the eye"),
-            ));
-        }
+        let what = join(|(what, _, _)| (*what).to_owned());
+        found.push(about(
+            Finding::new(
+                Code::R01,
+                Severity::SignOff,
+                format!(
+                    "a newer list changed {}",
+                    join(|(what, before, now)| format!("{what} from {before} to {now}"))
+                ),
+                format!("a newer list changed {what} of this operation"),
+            )
+            .expected(join(|(what, before, _)| format!("{what} {before}")))
+            .found(join(|(what, _, now)| format!("{what} {now}")))
+            .at(earlier.place.clone())
+            .at(case.entry.place.clone())
+            .cited(HOUSE_RULE)
+            .next("ask the one who changed the list which of the two is right; patient and consent decide the eye"),
+        ));
     }
     if case.gone {
         let text = "the newest complete list of this theatre and day does not name this operation any more";
@@ -152,7 +166,7 @@ pub(in crate::checks) fn lists(case: &Case) -> Vec<Finding> {
                 .found("none; the entry of an earlier list is shown")
                 .at(case.entry.place.clone())
                 .cited(HOUSE_RULE)
-                .next("ask whether the operation was put off or given up; if it stands, put it back on the list"),
+                .next("ask whether the operation was put off or given up, then leave this open; accept it only if the operation stands although the list does not name it"),
         ));
     }
     found
