@@ -128,8 +128,7 @@ pub fn in_force(lists: &[Arrived<OperatingList>]) -> Vec<Standing> {
             let mut earlier: Vec<ListEntry> = Vec::new();
             for before in held.before {
                 let of_fellow = both && eye(before) != eye(held.entry);
-                let new = earlier.iter().all(|known| contradicts(known, before));
-                if contradicts(held.entry, before) && !of_fellow && new {
+                if contradicts(held.entry, before) && !of_fellow {
                     earlier.push(before.clone());
                 }
             }

@@ -74,7 +74,7 @@ fn what_a_folder_must_say() {
     refused(with(&format!("{BIOMETER}power_step_d = 0\n")), "settings-value", 10, 16);
     refused(with(&format!("{BIOMETER}zone = \"CEST+2\"\n")), "settings-value", 10, 8);
     refused(with(&format!("{BIOMETER}mode = \"move\"\n")), "settings-value", 10, 8);
-    refused(with(&format!("{BIOMETER}settle_seconds = 0\n")), "settings-value", 10, 18);
+    refused(with(&format!("{BIOMETER}settle_seconds = 3601\n")), "settings-value", 10, 18);
     refused(with(&format!("{BIOMETER}approval = \"every\"\n")), "settings-unknown-key", 10, 1);
     let error = refused(with(&format!("{BIOMETER}devise = \"x\"\n")), "settings-unknown-key", 10, 1);
     assert_eq!(error.hint(), "did you mean `device`?");
