@@ -146,7 +146,7 @@ pub fn consider(
         .collect();
     let outcome = match checks::clear(screened, &used) {
         Err(_) => Outcome::Held(Box::new(trial)),
-        Ok(cleared) => match plan::plan(cleared, order.clone()) {
+        Ok(cleared) => match plan::confirm(&trial, cleared, order.clone()) {
             Ok(plan) if plan.unanswered(&used).is_empty() => Outcome::Planned(Box::new(plan)),
             Ok(_) => Outcome::Held(Box::new(trial)),
             Err(refusals) => {

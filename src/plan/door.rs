@@ -11,6 +11,8 @@ use crate::model::{CornealSurgery, Eye, ListEntry};
 pub struct Trial {
     computation: Computation,
     weights: Vec<Weight>,
+    /// What it was computed from.
+    basis: (Selection, ListEntry, CornealSurgery, Order),
 }
 
 impl Trial {
@@ -43,7 +45,8 @@ pub fn trial(screened: &Screened, order: &Order) -> Result<Trial, Vec<Finding>> 
     let (selection, entry) = (screened.selection(), &screened.case().entry);
     let computation = run(screened.eye(), selection, entry, screened.corneal_surgery(), order)?;
     let weights = weights(&computation, selection, entry, order);
-    Ok(Trial { computation, weights })
+    let basis = (selection.clone(), entry.clone(), screened.corneal_surgery(), order.clone());
+    Ok(Trial { computation, weights, basis })
 }
 
 /// A plan: every sign-off of the checks is answered. Makable by [`plan`] alone.
@@ -66,6 +69,24 @@ pub fn plan(cleared: Cleared, order: Order) -> Result<Plan, Vec<Finding>> {
     let computation =
         run(cleared.eye(), cleared.selection(), &cleared.case().entry, cleared.corneal_surgery(), &order)?;
     Ok(Plan { cleared, computation, order })
+}
+
+/// Plans a case that was tried: what the trial computed from the same readings is not computed again.
+///
+/// # Errors
+/// As for [`plan`].
+pub fn confirm(trial: &Trial, cleared: Cleared, order: Order) -> Result<Plan, Vec<Finding>> {
+    let (selection, entry, surgery, tried) = &trial.basis;
+    let same = cleared.selection() == selection
+        && cleared.case().entry == *entry
+        && cleared.corneal_surgery() == *surgery
+        && order == *tried
+        && cleared.eye() == trial.computation.eye;
+    if same {
+        Ok(Plan { cleared, computation: trial.computation.clone(), order })
+    } else {
+        plan(cleared, order)
+    }
 }
 
 /// Who let the sheet go.

@@ -24,7 +24,7 @@ pub use compute::{
     AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, MisalignmentCost,
     PowerRow, ResidualChance, StepWord,
 };
-pub use door::{Approval, OpenPlan, Plan, Released, Trial, plan, trial};
+pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
 pub use marking::{Marking, Marks, TheatreMethod, Turn, TurnDirection};

@@ -47,12 +47,17 @@ fn is_open(finding: &Finding, answered: &[Answer]) -> bool {
     }
 }
 
+/// Whether a finding puts the eye itself in doubt: a laterality finding, or a newer list that changed it.
+fn speaks_of_the_eye(finding: &Finding) -> bool {
+    let reference = finding.code().reference();
+    let changed = finding.expected_text().is_some_and(|text| text.starts_with("eye "));
+    reference.starts_with('L') || (reference == "R01" && changed)
+}
+
 /// Whether the eye of a case may be printed: one is planned, and no laterality finding is open.
 pub fn eye_is_certain(case: &Case, findings: &[Finding], answered: &[Answer]) -> bool {
     case.eye.is_some()
-        && !findings
-            .iter()
-            .any(|finding| finding.code().reference().starts_with('L') && is_open(finding, answered))
+        && !findings.iter().any(|finding| speaks_of_the_eye(finding) && is_open(finding, answered))
 }
 
 /// A text for paper without numbers; what holds one gives way to other words.

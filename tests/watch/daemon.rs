@@ -108,6 +108,9 @@ fn killed_at_any_time_a_restart_ends_the_same() {
         assert!(broken_promises(&root).is_empty(), "killed after {wait_ms} ms");
     }
     let daemon = Daemon::start(&root);
+    // The same export once more: when it is taken, the daemon is up and listens to signals.
+    fs::write(root.join(KERATOMETER_NAME), KERATOMETER).unwrap();
+    until("the daemon takes again", || !root.join(KERATOMETER_NAME).exists());
     until("a sheet is out", || sheets(&root).len() == 1);
     assert_eq!(daemon.stop(), Some(0));
     assert!(broken_promises(&root).is_empty());
