@@ -7,13 +7,11 @@
 use std::fmt::Write as _;
 use std::hint::black_box;
 
-use axiswright::bridge::{Considered, Outcome, consider};
-use axiswright::casebook::join;
-use axiswright::checks::{self, Context, LensOnFile, NumberScheme};
+use axiswright::bridge::{Considered, Outcome, consider_case_file};
+use axiswright::checks::NumberScheme;
 use axiswright::intake::{Brings, Content, FolderRules, Input, Mapping, Template, read};
-use axiswright::model::{Digest, Seat};
+use axiswright::model::Digest;
 use axiswright::page::{pdf, readback};
-use axiswright::plan::{Marks, Order, Settings, TheatreMethod};
 use axiswright::seal;
 use axiswright::site::case_file;
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -40,34 +38,8 @@ const OBJECT: &[u8] = include_bytes!("../tests/dicom/files/ker_explicit.dcm");
 /// From the text of a case file to its plan.
 fn plan_case(text: &[u8]) -> Considered {
     let file = case_file("case.toml", text).unwrap();
-    let case = join(&file.evidence).cases.into_iter().next().unwrap();
-    let surgeons = [file.surgeon.name.clone()];
-    let lenses: Vec<LensOnFile> = file
-        .lenses
-        .iter()
-        .map(|lens| LensOnFile { name: lens.name.clone(), has_box_codes: lens.family.is_ok() })
-        .collect();
-    let context = Context {
-        now: "2026-03-10T08:00:00Z".parse().unwrap(),
-        history_required: true,
-        number_scheme: NumberScheme::None,
-        approved_surgeons: &surgeons,
-        approved_lenses: &lenses,
-        unapproved: &[],
-        check_names: true,
-        list_mates: &[],
-        expected: axiswright::casebook::Expectation::default(),
-    };
-    let order = Order {
-        surgeon: file.surgeon.clone(),
-        family: file.lenses.first().unwrap().family.clone().unwrap(),
-        entered: file.entered.clone(),
-        seat: Seat::Head,
-        method: TheatreMethod::RingOnMarks,
-        marks: Marks::default(),
-        settings: Settings::default(),
-    };
-    consider(case, &context, &checks::Settings::default(), Some(&order), &file.answers)
+    let now = "2026-03-10T08:00:00Z".parse().unwrap();
+    consider_case_file(&file, now, NumberScheme::None).unwrap()
 }
 
 /// A day's export of a keratometer: two rows each of `patients`.

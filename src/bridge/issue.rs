@@ -10,7 +10,7 @@ use super::event::Event;
 use super::fold::{Issue, Standing};
 use super::stages::Outcome;
 use super::store::Site;
-use super::weigh_up::Weighed;
+use super::weigh_up::{Weighed, concerns};
 use crate::ledger::{ContentDigest, Head};
 use crate::model::Eye;
 use crate::page::{Page, pdf};
@@ -69,22 +69,11 @@ fn release(plan: &Plan, weighed: &Weighed, approval: Approval) -> Result<Release
 /// What the site adds to a sheet.
 fn facts(site: &Site, standing: &Standing, weighed: &Weighed, issue: &Issue, test_clock: bool) -> SheetFacts {
     let settings = &site.settings;
-    let used = |name: &str| {
-        let other = name.starts_with("surgeons/") || name.starts_with("lenses/");
-        let entry = &weighed.considered.case.entry;
-        let named = |file: &str| {
-            settings.surgeons.iter().any(|(name, surgeon)| {
-                name == file && entry.surgeon.as_ref().is_some_and(|s| s.value.trim() == surgeon.name)
-            }) || settings.lenses.iter().any(|(name, lens)| {
-                name == file && entry.lens.as_ref().is_some_and(|l| l.value.trim() == lens.name)
-            })
-        };
-        !other || named(name)
-    };
+    let entry = &weighed.considered.case.entry;
     let revisions = settings
         .texts
         .iter()
-        .filter(|text| used(&text.name))
+        .filter(|text| concerns(&text.name, entry, site))
         .map(|text| {
             let revision = standing.approved.get(&text.name).map_or_else(
                 || text.digest.short(),

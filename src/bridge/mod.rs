@@ -1,7 +1,8 @@
 //! The order of stages: from what has arrived to what may leave.
 //!
-//! [`consider`] takes one case through the stages and has no effect. [`pass`] does a whole pass over a site: take, read,
-//! consider, withdraw, issue, publish - in this order. [`approve`] is a person's act beside it.
+//! [`consider`] takes one case through the stages and has no effect; [`consider_case_file`] does so without a site. [`pass`]
+//! does a whole pass over a site: take, read, consider, withdraw, issue, publish - in this order. [`approve`] is a person's
+//! act beside it.
 
 mod error;
 mod event;
@@ -9,6 +10,7 @@ mod fold;
 mod init;
 mod issue;
 mod lookup;
+mod one_case;
 mod pass;
 mod people_acts;
 mod read;
@@ -26,6 +28,7 @@ pub use fold::{CaseRecord, Document, Issue, Made, Standing};
 pub use init::{Initialised, Request as InitRequest, init};
 pub use issue::Approver;
 pub use lookup::{KnownSheet, SheetCode, SheetStanding, sheet_of_bytes, sheet_of_code};
+pub use one_case::consider_case_file;
 pub use pass::{CaseView, Look, PassReport, approve, look, pass, view};
 pub use people_acts::{
     Acting, answer, approve_settings, confirm_clock, enter, give_surgeon_key, surgeon_credential,

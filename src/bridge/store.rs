@@ -9,6 +9,7 @@ use jiff::Timestamp;
 use super::error::BridgeError;
 use super::event::Event;
 use super::fold::{Standing, fold};
+use crate::checks::same_name;
 use crate::intake::{Mapping, Template};
 use crate::ledger::durable::PipelineLock;
 use crate::ledger::kept::Kept;
@@ -92,6 +93,21 @@ pub fn settings_texts(folders: &Folders) -> Result<Vec<SettingsText>, BridgeErro
     Ok(texts)
 }
 
+/// Refuses two files that a list could mean by one name: which of them counts would hang on the order of file names.
+fn one_of_a_name<'a>(files: impl Iterator<Item = (&'a str, &'a str)>) -> Result<(), BridgeError> {
+    let mut seen: Vec<(&str, &str)> = Vec::new();
+    for (file, name) in files {
+        if let Some((other, _)) = seen.iter().find(|(_, known)| same_name(known, name)) {
+            return Err(BridgeError::NotPossible {
+                detail: format!("{other} and {file} both carry the name `{name}`"),
+                next: "give each a name of its own, or take one of the two away".to_owned(),
+            });
+        }
+        seen.push((file, name));
+    }
+    Ok(())
+}
+
 impl Settings {
     /// Parses the settings files.
     ///
@@ -129,6 +145,8 @@ impl Settings {
             detail: "the site has no site.toml".to_owned(),
             next: "make a site with `axiswright init`".to_owned(),
         })?;
+        one_of_a_name(surgeons.iter().map(|(file, surgeon)| (file.as_str(), surgeon.name.as_str())))?;
+        one_of_a_name(lenses.iter().map(|(file, lens)| (file.as_str(), lens.name.as_str())))?;
         Ok(Self { site, surgeons, lenses, templates, texts })
     }
 

@@ -258,14 +258,14 @@ fn pending(
     Ok(())
 }
 
-fn plain_facts(site: &Site, case: &CaseId, version: u32, at: Timestamp, test_clock: bool) -> SheetFacts {
+fn plain_facts(site: &Site, case: &Case, version: u32, at: Timestamp, test_clock: bool) -> SheetFacts {
     SheetFacts {
         site: site.settings.site.name().to_owned(),
         live: site.settings.site.is_live(),
         test_clock,
         zone: site.settings.site.time_zone().clone(),
-        theatre: None,
-        case: case.clone(),
+        theatre: case.entry.theatre.as_ref().map(|theatre| theatre.value.clone()),
+        case: case.id.clone(),
         version,
         sheet_id: String::new(),
         issued_at: at,
@@ -317,7 +317,7 @@ pub(super) fn put_slips_right(
                 now
             }
         };
-        let facts = plain_facts(site, one.id(), version, at, test_clock);
+        let facts = plain_facts(site, &one.considered.case, version, at, test_clock);
         let bytes = sheet::slip(
             &HeldCase {
                 case: &one.considered.case,
@@ -390,10 +390,10 @@ pub(super) fn put_notices_right(
             if path.is_file() {
                 continue;
             }
-            let facts = plain_facts(site, id, issue.version, *at, test_clock);
             let listed = weighed.iter().find(|one| one.id() == id);
             let gone = || unlisted(id, issue, *at);
             let case = listed.map_or_else(gone, |one| one.considered.case.clone());
+            let facts = plain_facts(site, &case, issue.version, *at, test_clock);
             let notice = Notice {
                 case: &case,
                 replaced_by: record.current().map(|current| current.version),

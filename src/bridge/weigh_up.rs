@@ -8,7 +8,7 @@ use super::read::Reading;
 use super::stages::{Considered, Outcome, State, consider};
 use super::store::Site;
 use crate::casebook::{Case, CaseId, Expectation, join};
-use crate::checks::{Context, LensOnFile, UnapprovedFile};
+use crate::checks::{Context, LensOnFile, UnapprovedFile, same_name};
 use crate::finding::Severity;
 use crate::model::{ListEntry, Seat};
 use crate::plan::{Approval, Marks, Order, Plan, Surgeon};
@@ -93,11 +93,7 @@ pub fn weigh_up(
 ) -> Result<Weighing, BridgeError> {
     let settings = &site.settings;
     let surgeons: Vec<String> = settings.surgeons.iter().map(|(_, surgeon)| surgeon.name.clone()).collect();
-    let lenses: Vec<LensOnFile> = settings
-        .lenses
-        .iter()
-        .map(|(_, lens)| LensOnFile { name: lens.name.clone(), has_box_codes: lens.family.is_ok() })
-        .collect();
+    let lenses: Vec<LensOnFile> = settings.lenses.iter().map(|(_, lens)| lens.on_file()).collect();
     let unapproved = settings.unapproved(&standing.approved);
     let general = Context {
         now,
@@ -114,7 +110,8 @@ pub fn weigh_up(
     let mut weighing = Weighing::default();
     for case in &casebook.cases {
         let record = standing.cases.get(&case.id).cloned().unwrap_or_default();
-        let own = concerning(&unapproved, &case.entry, site);
+        let own: Vec<UnapprovedFile> =
+            unapproved.iter().filter(|file| concerns(&file.name, &case.entry, site)).cloned().collect();
         let order = order(site, &case.entry, &record);
         let evidence = evidence(site, case, &record);
         let list_mates = casebook.list_mates(case);
@@ -153,28 +150,22 @@ fn keyed(site: &Site, domain: &str, text: &str) -> String {
 }
 
 fn surgeon_of<'a>(site: &'a Site, entry: &ListEntry) -> Option<&'a (String, Surgeon)> {
-    let name = entry.surgeon.as_ref()?.value.trim();
-    site.settings.surgeons.iter().find(|(_, surgeon)| surgeon.name == name)
+    let name = &entry.surgeon.as_ref()?.value;
+    site.settings.surgeons.iter().find(|(_, surgeon)| same_name(&surgeon.name, name))
 }
 
 fn lens_of<'a>(site: &'a Site, entry: &ListEntry) -> Option<&'a (String, LensRead)> {
-    let name = entry.lens.as_ref()?.value.trim();
-    site.settings.lenses.iter().find(|(_, lens)| lens.name == name)
+    let name = &entry.lens.as_ref()?.value;
+    site.settings.lenses.iter().find(|(_, lens)| same_name(&lens.name, name))
 }
 
-/// The unapproved files that can move a number of this case: the site's settings, the mapping templates, its own surgeon
-/// and lens.
-fn concerning(unapproved: &[UnapprovedFile], entry: &ListEntry, site: &Site) -> Vec<UnapprovedFile> {
-    let surgeon = surgeon_of(site, entry).map(|(name, _)| name);
-    let lens = lens_of(site, entry).map(|(name, _)| name);
-    unapproved
-        .iter()
-        .filter(|file| {
-            let other = file.name.starts_with("surgeons/") || file.name.starts_with("lenses/");
-            !other || Some(&file.name) == surgeon || Some(&file.name) == lens
-        })
-        .cloned()
-        .collect()
+/// Whether a settings file can move a number of this case: the site's settings, the mapping templates, its own surgeon and
+/// lens.
+pub(super) fn concerns(file: &str, entry: &ListEntry, site: &Site) -> bool {
+    let personal = file.starts_with("surgeons/") || file.starts_with("lenses/");
+    !personal
+        || surgeon_of(site, entry).is_some_and(|(name, _)| name == file)
+        || lens_of(site, entry).is_some_and(|(name, _)| name == file)
 }
 
 /// What the plan is asked for; none when the list names no known surgeon or no lens that can be planned.

@@ -12,7 +12,7 @@ use super::demo_files::{EXPORTS, SETTINGS, SITE};
 use super::failure::Failure;
 use super::on_site::open;
 use super::once::print_report;
-use super::output::{print_json, print_line};
+use super::output::{print_caution, print_json, print_line};
 use crate::bridge::{
     Acting, Approver, CaseView, InitRequest, PassReport, Site, State, answer, approve, approve_settings,
     enter, init, look, pass, view,
@@ -170,10 +170,7 @@ fn show(
     print_line(&format!("sheets   {}", out.join("site").join("sheets").display()));
     print_line(&format!("slips    {}", out.join("site").join("held").display()));
     print_line(&format!("refused  {}", out.join("site").join("refused").display()));
-    print_line("");
-    print_line(
-        "Decision support, not a certified medical device. The licensed surgeon decides; local protocols come first.",
-    );
+    print_caution();
     print_line(&format!("exit code 1: {waiting} cases wait for a person, as they should in this demo"));
     Ok(Ended::Waits)
 }

@@ -9,8 +9,8 @@ use serde_json::{Value, json};
 use super::Ended;
 use super::failure::Failure;
 use super::on_site::{now, open};
-use super::output::{print_json, print_line};
-use super::plan::{consider_file, print_finding, read_file};
+use super::output::{print_caution, print_json, print_line};
+use super::plan::{consider_file, print_findings, read_file};
 use super::steps::{print_steps, print_wrapped, steps_json};
 use crate::bridge::{Considered, Outcome, SheetStanding, Site, Weighed, look, sheet_of_bytes};
 use crate::casebook::CaseId;
@@ -59,7 +59,7 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<Ended, Failure> {
         }
         _ if is_sheet(path)? => of_sheet(arguments, path)?,
         _ => {
-            let (considered, _) = consider_file(path, arguments.now)?;
+            let considered = consider_file(path, arguments.now)?;
             let state = considered.state().word();
             About { considered, version: None, state, sheet: None }
         }
@@ -227,16 +227,6 @@ fn print(about: &About) {
             print_line(&format!("   {digest}  {name}"));
         }
     }
-    if !considered.findings.is_empty() {
-        print_line("");
-        print_line("findings");
-        for finding in &considered.findings {
-            print_finding(finding, considered.answer_to(finding));
-        }
-    }
-    print_line("");
-    print_wrapped(
-        "",
-        "Decision support, not a certified medical device. The licensed surgeon decides; local protocols come first.",
-    );
+    print_findings(considered);
+    print_caution();
 }

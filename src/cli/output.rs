@@ -13,6 +13,14 @@ pub(super) fn print_json(value: &serde_json::Value) {
     print_line(&serde_json::to_string_pretty(value).unwrap_or_else(|_| "null".to_owned()));
 }
 
+/// Prints the caution that ends what the commands say of a plan, after an empty line.
+pub(super) fn print_caution() {
+    print_line("");
+    print_line(
+        "Decision support, not a certified medical device. The licensed surgeon decides; local protocols come first.",
+    );
+}
+
 /// Prints lines that are ended already, as they are.
 pub(super) fn print_lines(lines: &[u8]) {
     let _ = std::io::stdout().write_all(lines);

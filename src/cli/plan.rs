@@ -7,15 +7,13 @@ use serde_json::{Value, json};
 
 use super::Ended;
 use super::failure::Failure;
-use super::output::{print_json, print_line};
+use super::output::{print_caution, print_json, print_line};
 use super::steps::print_steps;
-use crate::bridge::{Considered, Outcome, consider};
-use crate::casebook::{Expectation, join};
-use crate::checks::{self, Context, LensOnFile, NumberScheme};
+use crate::bridge::{Considered, Outcome, consider_case_file};
+use crate::checks::NumberScheme;
 use crate::finding::Finding;
-use crate::model::Seat;
-use crate::plan::{Computation, Marks, Order, Settings, TheatreMethod, as_json};
-use crate::site::{CaseFile, case_file};
+use crate::plan::{Computation, as_json};
+use crate::site::case_file;
 use crate::units::round;
 
 /// Plan one case file without a site: for checking, teaching and scripting.
@@ -48,63 +46,21 @@ pub(super) fn read_file(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 /// A case file through all stages.
-pub(super) fn consider_file(
-    path: &Path,
-    now: Option<jiff::Timestamp>,
-) -> Result<(Considered, CaseFile), Failure> {
+pub(super) fn consider_file(path: &Path, now: Option<jiff::Timestamp>) -> Result<Considered, Failure> {
     let name = path
         .file_name()
         .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
     let file = case_file(&name, &read_file(path)?)?;
     #[expect(clippy::disallowed_methods, reason = "the command line reads the clock")]
     let now = now.unwrap_or_else(jiff::Timestamp::now);
-    let casebook = join(&file.evidence);
-    let case = casebook.cases.into_iter().next().ok_or_else(|| {
-        Failure::bad("text", "the file holds no operation", "add a table `[operation]`").at(name.clone())
-    })?;
-    let surgeons = [file.surgeon.name.clone()];
-    let lenses: Vec<LensOnFile> = file
-        .lenses
-        .iter()
-        .map(|lens| LensOnFile { name: lens.name.clone(), has_box_codes: lens.family.is_ok() })
-        .collect();
-    let context = Context {
-        now,
-        history_required: true,
-        number_scheme: NumberScheme::None,
-        approved_surgeons: &surgeons,
-        approved_lenses: &lenses,
-        unapproved: &[],
-        check_names: true,
-        list_mates: &[],
-        expected: Expectation::default(),
-    };
-    let order = order(&case.entry, &file);
-    let considered = consider(case, &context, &checks::Settings::default(), order.as_ref(), &file.answers);
-    Ok((considered, file))
-}
-
-fn order(entry: &crate::model::ListEntry, file: &CaseFile) -> Option<Order> {
-    let wanted = entry.lens.as_ref().map(|lens| lens.value.as_str());
-    let lens = match wanted {
-        Some(name) => file.lenses.iter().find(|lens| lens.name == name)?,
-        None => file.lenses.first()?,
-    };
-    let seat = entry.seat.as_ref().map(|seat| seat.value).or(file.surgeon.seat).unwrap_or(Seat::Head);
-    Some(Order {
-        surgeon: file.surgeon.clone(),
-        family: lens.family.clone().ok()?,
-        entered: file.entered.clone(),
-        seat,
-        method: TheatreMethod::RingOnMarks,
-        marks: Marks::default(),
-        settings: Settings::default(),
+    consider_case_file(&file, now, NumberScheme::None).ok_or_else(|| {
+        Failure::bad("text", "the file holds no operation", "add a table `[operation]`").at(name)
     })
 }
 
 /// Runs the command.
 pub(super) fn run(arguments: &PlanArguments) -> Result<Ended, Failure> {
-    let (considered, _) = consider_file(&arguments.case, arguments.now)?;
+    let considered = consider_file(&arguments.case, arguments.now)?;
     if arguments.json {
         print_json(&plan_json(&considered));
     } else {
@@ -155,6 +111,18 @@ pub(super) fn print_finding(finding: &Finding, answered: Option<&crate::finding:
     }
 }
 
+/// All findings of a case under a title; nothing when there are none.
+pub(super) fn print_findings(considered: &Considered) {
+    if considered.findings.is_empty() {
+        return;
+    }
+    print_line("");
+    print_line("findings");
+    for finding in &considered.findings {
+        print_finding(finding, considered.answer_to(finding));
+    }
+}
+
 fn print_plan(considered: &Considered, steps: bool) {
     print_line(&format!("case {}: {}", considered.case.id, considered.state().word()));
     match &considered.outcome {
@@ -167,17 +135,8 @@ fn print_plan(considered: &Considered, steps: bool) {
         Outcome::Waiting => print_line("  nothing of this patient has been measured"),
         Outcome::Blocked => {}
     }
-    if !considered.findings.is_empty() {
-        print_line("");
-        print_line("findings");
-        for finding in &considered.findings {
-            print_finding(finding, considered.answer_to(finding));
-        }
-    }
-    print_line("");
-    print_line(
-        "Decision support, not a certified medical device. The licensed surgeon decides; local protocols come first.",
-    );
+    print_findings(considered);
+    print_caution();
 }
 
 fn print_numbers(computation: &Computation, steps: bool) {

@@ -5,7 +5,7 @@ use super::error::SheetError;
 use super::facts::SheetFacts;
 use super::frame::{EyeField, Frame, Kind};
 use super::slip::{banner, finished, guard, operation, paper_code};
-use super::words::{self, Who};
+use super::words::Who;
 use crate::casebook::Case;
 use crate::page::{Page, Style, layout};
 
@@ -64,14 +64,6 @@ fn notice_page(notice: &Notice<'_>, facts: &SheetFacts) -> Result<Page, SheetErr
     }
     paper_code(&mut page, facts)?;
     frame.finish(&mut page, 1, 1)?;
-    let who = &frame.who;
-    let place = format!(
-        "{}, {}",
-        words::legible(&facts.site),
-        facts.theatre.as_deref().map(words::legible).unwrap_or_default()
-    );
-    let surgeon = notice.case.entry.surgeon.as_ref().map(|s| words::legible(&s.value)).unwrap_or_default();
-    let name = format!("{} ({})", who.name, who.other_script.as_deref().unwrap_or_default());
-    guard(&page, &[&name, &who.number, who.authority.as_deref().unwrap_or_default(), &place, &surgeon])?;
+    guard(&page, &frame, &notice.case.entry)?;
     Ok(page)
 }

@@ -66,10 +66,22 @@ fn quiet(text: &str, otherwise: &str) -> String {
     if holds_measure(&text) { otherwise.to_owned() } else { text }
 }
 
-/// Refuses a page on which a measure stands in any text but the ones given: names and numbers of persons and places.
-pub(super) fn guard(page: &Page, but: &[&str]) -> Result<(), SheetError> {
+/// Refuses a page on which a measure stands in any text but the names and numbers of its persons and places.
+pub(super) fn guard(page: &Page, frame: &Frame<'_>, entry: &ListEntry) -> Result<(), SheetError> {
+    let (who, facts) = (&frame.who, frame.facts);
+    let own = [
+        format!("{} ({})", who.name, who.other_script.as_deref().unwrap_or_default()),
+        who.number.clone(),
+        who.authority.clone().unwrap_or_default(),
+        format!(
+            "{}, {}",
+            words::legible(&facts.site),
+            facts.theatre.as_deref().map(words::legible).unwrap_or_default()
+        ),
+        entry.surgeon.as_ref().map(|s| words::legible(&s.value)).unwrap_or_default(),
+    ];
     for text in page.texts().map(|mark| mark.text.as_str()) {
-        let own = but.iter().any(|other| !other.is_empty() && other.contains(text));
+        let own = own.iter().any(|other| !other.is_empty() && other.contains(text));
         if measure::holds_measure(text) && !own {
             return Err(SheetError::Measure { text: text.to_owned() });
         }
@@ -338,17 +350,7 @@ fn slip_page(held: &HeldCase<'_>, facts: &SheetFacts) -> Result<Page, SheetError
     closing(&mut page, held, y)?;
     paper_code(&mut page, facts)?;
     frame.finish(&mut page, 1, 1)?;
-    let who = &frame.who;
-    let place = format!(
-        "{}, {}",
-        words::legible(&facts.site),
-        facts.theatre.as_deref().map(words::legible).unwrap_or_default()
-    );
-    let surgeon = case.entry.surgeon.as_ref().map(|s| words::legible(&s.value)).unwrap_or_default();
-    let other = who.other_script.clone().unwrap_or_default();
-    let authority = who.authority.clone().unwrap_or_default();
-    let name = format!("{} ({other})", who.name);
-    guard(&page, &[&name, &who.number, &authority, &place, &surgeon])?;
+    guard(&page, &frame, &case.entry)?;
     Ok(page)
 }
 

@@ -60,6 +60,9 @@ fn taken(page: &mut Page, x: f64, y: f64) {
     page.check_mark((x, y + 0.4), 2.6, Stroke::solid(0.5));
 }
 
+/// Width of the titles of the power table, with room for the tick before the first column, mm.
+const POWERS: f64 = 42.0;
+
 /// The power table, nearest to the target first.
 pub(super) fn powers(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
     let computation = released.plan().computation();
@@ -69,11 +72,11 @@ pub(super) fn powers(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(),
     };
     flow.heading(&format!("Powers by {formula}, nearest to the target first"), 10.0)?;
     // Two rows of numbers, as many columns as there are powers; six to a line.
-    let each = (WIDTH - 40.0) / 6.0;
+    let each = (WIDTH - POWERS) / 6.0;
     for (line, rows) in (0_usize..).zip(computation.powers.chunks(6)) {
         let mut lens = vec![cell(LEFT, 38.0, head(), "LENS, SPHERICAL EQUIVALENT")];
         let mut eye = vec![cell(LEFT, 38.0, head(), "PREDICTED, SPECTACLES")];
-        let mut x = LEFT + 40.0;
+        let mut x = LEFT + POWERS;
         flow.room(9.0)?;
         for (place, row) in (1_usize..).zip(rows) {
             let number = line * 6 + place;
@@ -201,6 +204,9 @@ pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<
             cells.push(cell(LEFT + 157.0, 29.0, strong(), second.1).tagged(second.2));
         }
         flow.row(&cells)?;
+    }
+    if computation.chance.is_none() {
+        return Ok(());
     }
     flow.skip(0.5);
     flow.paragraph(

@@ -1,6 +1,7 @@
 //! Surgeon and lens files: text to the types of the plan.
 
 use super::node::{Table, Taken, TextFault, Tree};
+use crate::checks::LensOnFile;
 use crate::model::{Seat, Written};
 use crate::optics::view::LimbalPlace;
 use crate::plan::{
@@ -16,6 +17,13 @@ pub struct LensRead {
     pub name: String,
     /// The family, or why it cannot be planned.
     pub family: Result<LensFamily, String>,
+}
+
+impl LensRead {
+    /// What the checks are told of it.
+    pub fn on_file(&self) -> LensOnFile {
+        LensOnFile { name: self.name.clone(), has_box_codes: self.family.is_ok() }
+    }
 }
 
 pub(super) fn ranged<T>(

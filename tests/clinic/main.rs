@@ -17,6 +17,7 @@ mod clinic;
 mod demo;
 mod guards;
 mod lists;
+mod names;
 mod order;
 mod persons;
 mod stands;

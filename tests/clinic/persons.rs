@@ -191,6 +191,10 @@ fn an_entered_choice_is_planned_answered_and_approved_and_dies_with_nothing_unre
     let sheet = clinic.sheets()[&path].clone();
     let paper = texts(&sheet).concat().join("\n");
     assert!(paper.contains("Dr. Imara Vost") && paper.contains("005"), "{paper}");
+    // No chance is printed where no formula stood behind it, and nothing is said of one.
+    let chances = "The chances rest";
+    let computed = clinic.sheets().into_iter().find(|(other, _)| *other != path).unwrap().1;
+    assert!(texts(&computed).concat().join("\n").contains(chances) && !paper.contains(chances), "{paper}");
     clinic.put("halden-k2", SELMA_FILE, selma());
     clinic.pass();
     assert_eq!(clinic.sheets()[&path], sheet);

@@ -11,6 +11,9 @@ pub(crate) fn top() -> &'static Path {
 /// Folders that are made, not written.
 const MADE: [&str; 4] = ["target", ".git", ".venv", "node_modules"];
 
+/// How the names of the folders begin that `axiswright demo` makes; they hold keys.
+const DEMO: &str = "axiswright-demo";
+
 /// Every file of the repository, relative to its top: what git knows or would take, or without git what lies there.
 pub(crate) fn files() -> Vec<String> {
     let git = Command::new("git")
@@ -40,7 +43,7 @@ fn walk(folder: &Path, found: &mut Vec<String>) {
         let path = entry.unwrap().path();
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
         if path.is_dir() {
-            if !MADE.contains(&name.as_str()) {
+            if !MADE.contains(&name.as_str()) && !name.starts_with(DEMO) {
                 walk(&path, found);
             }
         } else {

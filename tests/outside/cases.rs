@@ -1,66 +1,26 @@
 //! A case file through all stages, in this process.
 
-use axiswright::bridge::{Considered, Outcome, consider};
-use axiswright::casebook::{Case, join};
-use axiswright::checks::{self, Context, LensOnFile, NumberScheme};
-use axiswright::model::Seat;
-use axiswright::plan::{Approval, Marks, Order, Released, Settings, TheatreMethod};
-use axiswright::site::{CaseFile, case_file};
+use axiswright::bridge::{Considered, Outcome, consider_case_file};
+use axiswright::checks::NumberScheme;
+use axiswright::plan::{Approval, Released};
+use axiswright::site::case_file;
 
 use crate::demo::now;
 
-fn with_context<T>(
-    bytes: &[u8],
-    scheme: NumberScheme,
-    then: impl FnOnce(Case, &Context<'_>, &CaseFile) -> T,
-) -> T {
+fn considered(bytes: &[u8], scheme: NumberScheme) -> Considered {
     let file = case_file("case.json", bytes).unwrap();
-    let case = join(&file.evidence).cases.into_iter().next().unwrap();
-    let surgeons = [file.surgeon.name.clone()];
-    let lenses: Vec<LensOnFile> = file
-        .lenses
-        .iter()
-        .map(|lens| LensOnFile { name: lens.name.clone(), has_box_codes: lens.family.is_ok() })
-        .collect();
-    let context = Context {
-        now: now(),
-        history_required: true,
-        number_scheme: scheme,
-        approved_surgeons: &surgeons,
-        approved_lenses: &lenses,
-        unapproved: &[],
-        check_names: true,
-        list_mates: &[],
-        expected: axiswright::casebook::Expectation::default(),
-    };
-    then(case, &context, &file)
+    consider_case_file(&file, now(), scheme).unwrap()
 }
 
-/// References of the findings of the checks alone.
+/// References of the findings.
 pub(crate) fn findings(bytes: &[u8], scheme: NumberScheme) -> Vec<String> {
-    with_context(bytes, scheme, |case, context, _| {
-        let screening = checks::screen(&case, context, &checks::Settings::default());
-        screening.findings.iter().map(|finding| finding.code().reference().to_owned()).collect()
-    })
-}
-
-fn considered(case: Case, context: &Context<'_>, file: &CaseFile) -> Considered {
-    let order = Order {
-        surgeon: file.surgeon.clone(),
-        family: file.lenses[0].family.clone().unwrap(),
-        entered: None,
-        seat: case.entry.seat.as_ref().map_or(Seat::Head, |seat| seat.value),
-        method: TheatreMethod::RingOnMarks,
-        marks: Marks::default(),
-        settings: Settings::default(),
-    };
-    consider(case, context, &checks::Settings::default(), Some(&order), &[])
+    let findings = considered(bytes, scheme).findings;
+    findings.iter().map(|finding| finding.code().reference().to_owned()).collect()
 }
 
 /// The released plan of a case file; none when findings are open.
 pub(crate) fn released(bytes: &[u8]) -> Option<Released> {
-    let considered = with_context(bytes, NumberScheme::None, considered);
-    let Outcome::Planned(plan) = considered.outcome else { return None };
+    let Outcome::Planned(plan) = considered(bytes, NumberScheme::None).outcome else { return None };
     let approval = Approval::Surgeon { name: "Dr. Imara Vost".to_owned(), at: now(), authenticated: true };
     Some(plan.release(&[], Some(approval)).unwrap())
 }

@@ -11,6 +11,9 @@ const WATERMARK: &str = "TEST - NOT FOR PATIENT CARE";
 /// Boxes may touch by so much, mm.
 const TOUCH: f64 = 0.1;
 
+/// Air at both sides of a tick, mm.
+const AIR: f64 = 0.8;
+
 /// The box of a text: four corners.
 type Corners = [(f64, f64); 4];
 
@@ -83,6 +86,13 @@ pub(crate) fn faults(page: &Page) -> Vec<String> {
                     let frame = upright(*at, *width_mm, *height_mm);
                     if overlap(own, &frame) && !inside(own, &frame) {
                         faults.push(format!("`{}` crosses the edge of a box", text.text));
+                    }
+                }
+                // A tick before a row stands clear of the words beside it.
+                Mark::Polyline { points, .. } if points.len() == 3 => {
+                    let near = |p: &Point| upright(Point { x: p.x - AIR, y: p.y }, 2.0 * AIR, 0.01);
+                    if points.iter().any(|point| overlap(own, &near(point))) {
+                        faults.push(format!("a tick at `{}`", text.text));
                     }
                 }
                 Mark::Qr { at, size_mm, .. } if overlap(own, &upright(*at, *size_mm, *size_mm)) => {

@@ -2,16 +2,11 @@
 
 use super::SLACK;
 use crate::casebook::Case;
-use crate::checks::context::Context;
+use crate::checks::context::{Context, same_name};
 use crate::cite::HOUSE_RULE;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{ListEntry, Place, Procedure, Reading};
 use crate::units::round;
-
-/// Names are equal but for case and blanks at the ends.
-fn same_name(one: &str, other: &str) -> bool {
-    one.trim().to_lowercase() == other.trim().to_lowercase()
-}
 
 fn unknown(case: &Case, what: &str, name: Option<&Reading<String>>, why: &str, next: &str) -> Finding {
     let place: Place = name.map_or_else(|| case.entry.place.clone(), |reading| reading.place.clone());

@@ -1,0 +1,48 @@
+//! One case file through the stages, without a site: for `plan` and `explain`, for checking and teaching.
+
+use jiff::Timestamp;
+
+use super::stages::{Considered, consider};
+use crate::casebook::{Expectation, join};
+use crate::checks::{self, Context, LensOnFile, NumberScheme, same_name};
+use crate::model::{ListEntry, Seat};
+use crate::plan::{Marks, Order, Settings, TheatreMethod};
+use crate::site::CaseFile;
+
+/// Takes the case of a case file through the stages, at the default limits and with the surgeon and lenses the file brings;
+/// none when it holds no operation.
+pub fn consider_case_file(file: &CaseFile, now: Timestamp, scheme: NumberScheme) -> Option<Considered> {
+    let case = join(&file.evidence).cases.into_iter().next()?;
+    let surgeons = [file.surgeon.name.clone()];
+    let lenses: Vec<LensOnFile> = file.lenses.iter().map(crate::site::LensRead::on_file).collect();
+    let context = Context {
+        now,
+        history_required: true,
+        number_scheme: scheme,
+        approved_surgeons: &surgeons,
+        approved_lenses: &lenses,
+        unapproved: &[],
+        check_names: true,
+        list_mates: &[],
+        expected: Expectation::default(),
+    };
+    let order = order(&case.entry, file);
+    Some(consider(case, &context, &checks::Settings::default(), order.as_ref(), &file.answers))
+}
+
+fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
+    let lens = match &entry.lens {
+        Some(wanted) => file.lenses.iter().find(|lens| same_name(&lens.name, &wanted.value))?,
+        None => file.lenses.first()?,
+    };
+    let seat = entry.seat.as_ref().map(|seat| seat.value).or(file.surgeon.seat).unwrap_or(Seat::Head);
+    Some(Order {
+        surgeon: file.surgeon.clone(),
+        family: lens.family.clone().ok()?,
+        entered: file.entered.clone(),
+        seat,
+        method: TheatreMethod::RingOnMarks,
+        marks: Marks::default(),
+        settings: Settings::default(),
+    })
+}
