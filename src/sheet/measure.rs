@@ -87,7 +87,7 @@ mod tests {
             "version 2",
             "999 000 0018",
             "2 sources disagree",
-            "T3",
+            "C230",
             "file 1a2b3c4d",
             "page 1 of 1",
             "born 14 Mar 1952",

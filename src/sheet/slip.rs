@@ -73,11 +73,7 @@ pub(super) fn guard(page: &Page, frame: &Frame<'_>, entry: &ListEntry) -> Result
         format!("{} ({})", who.name, who.other_script.as_deref().unwrap_or_default()),
         who.number.clone(),
         who.authority.clone().unwrap_or_default(),
-        format!(
-            "{}, {}",
-            words::legible(&facts.site),
-            facts.theatre.as_deref().map(words::legible).unwrap_or_default()
-        ),
+        words::site_and_theatre(facts),
         entry.surgeon.as_ref().map(|s| words::legible(&s.value)).unwrap_or_default(),
     ];
     for text in page.texts().map(|mark| mark.text.as_str()) {
@@ -99,8 +95,7 @@ pub(super) fn operation(page: &mut Page, entry: &ListEntry, facts: &SheetFacts) 
     value(page, (74.0, y), 42.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
     let day = entry.date.as_ref().map_or_else(|| NOT_STATED.to_owned(), |d| words::date(d.value));
     value(page, (120.0, y), 26.0, "OPERATION", "the day of the operation", &day, &sizes)?;
-    let theatre = facts.theatre.as_deref().map_or_else(String::new, |t| format!("\n{}", words::legible(t)));
-    let place = format!("{}{theatre}", words::legible(&facts.site));
+    let place = words::site_and_theatre(facts);
     value(page, (150.0, y), RIGHT - 150.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
 }
 

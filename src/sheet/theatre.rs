@@ -77,8 +77,7 @@ fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<
     label(page, 131.5, y, "TARGET");
     let target = words::signed(plan.computation().target);
     page.tagged(131.5, y + 1.2 + super::block::leading(10.0) * 0.86, Style::bold(10.0), target, "target");
-    let theatre = facts.theatre.as_deref().map_or_else(String::new, theatre_line);
-    let place = format!("{}{theatre}", words::legible(&facts.site));
+    let place = words::site_and_theatre(facts);
     value(page, (149.0, y), RIGHT - 149.0, "SITE, THEATRE", "site and theatre", &place, &sizes)
 }
 
@@ -338,11 +337,4 @@ fn foot_row(
     }
     page.text(x, rule + 5.0, Style::regular(8.0), "50 mm: if not, the print is scaled");
     Ok(())
-}
-
-/// The theatre on a line of its own; a bare number says what it is.
-fn theatre_line(theatre: &str) -> String {
-    let theatre = words::legible(theatre);
-    let bare = theatre.chars().all(|c| c.is_ascii_digit());
-    if bare { format!("\ntheatre {theatre}") } else { format!("\n{theatre}") }
 }

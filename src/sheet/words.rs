@@ -3,6 +3,7 @@
 use jiff::civil;
 use jiff::tz::TimeZone;
 
+use super::facts::SheetFacts;
 use crate::model::{Eye, Identity};
 use crate::page::{Face, fonts};
 use crate::units::{Dioptre, Direction, Millimetre, PowerVector, round};
@@ -93,6 +94,14 @@ pub(super) fn incision_effect(at: Direction, flattening: Dioptre) -> String {
     let (verb, size) =
         if flattening.dioptres() < 0.0 { ("steepens", -flattening) } else { ("flattens", flattening) };
     format!("The incision {verb} {} by {}.", round::meridian(at.meridian()), dioptres(size))
+}
+
+/// Where the operation is, the theatre on a line of its own; a bare number says what it is.
+pub(super) fn site_and_theatre(facts: &SheetFacts) -> String {
+    let site = legible(&facts.site);
+    let Some(theatre) = facts.theatre.as_deref().map(legible) else { return site };
+    let bare = theatre.chars().all(|c| c.is_ascii_digit());
+    if bare { format!("{site}\ntheatre {theatre}") } else { format!("{site}\n{theatre}") }
 }
 
 /// The text with every character the faces lack, and every control character, written as its code point in brackets.

@@ -33,7 +33,7 @@ fn weights(screened: &Screened, residuals: &[f64]) -> Vec<Weight> {
         .map(|(source, residual)| Weight {
             source: source.label().to_owned(),
             residual: Dioptre::from_reading(*residual).unwrap(),
-            step: "T3".to_owned(),
+            step: "C230".to_owned(),
             axis: Meridian::VERTICAL,
         })
         .collect()

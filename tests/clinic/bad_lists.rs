@@ -30,7 +30,7 @@ fn a_line_with_one_thing_wrong_blocks_its_case_only() {
     another_lens(&base);
     let path = base.root().join("lenses/fell-t.toml");
     let text = std::fs::read_to_string(&path).unwrap();
-    std::fs::write(&path, with(&with(&text, "code = \"F1\", ", ""), "code = \"F2\", ", "")).unwrap();
+    std::fs::write(&path, with(&with(&text, "code = \"F070\", ", ""), "code = \"F150\", ", "")).unwrap();
     base.approve_settings();
     base.pass();
     let before = base.said();

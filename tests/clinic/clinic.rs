@@ -89,7 +89,7 @@ pub(crate) fn list_with(number: &str, old: &str, new: &str) -> String {
 /// Puts a second toric family beside the demo's: `Fell T`, with steps of other names.
 pub(crate) fn another_lens(clinic: &Clinic) {
     let tarn = String::from_utf8(repo_file("demo-data/lenses/tarn-t.toml")).unwrap();
-    let fell = with(&with(&tarn, "code = \"T", "code = \"F"), "\"Tarn T\"", "\"Fell T\"");
+    let fell = with(&with(&tarn, "code = \"C", "code = \"F"), "\"Tarn T\"", "\"Fell T\"");
     std::fs::write(clinic.root().join("lenses/fell-t.toml"), fell).unwrap();
 }
 

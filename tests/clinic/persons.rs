@@ -199,7 +199,7 @@ fn an_entered_choice_is_planned_answered_and_approved_and_dies_with_nothing_unre
     clinic.pass();
     assert_eq!(clinic.sheets()[&path], sheet);
     // Another choice: the sheet is withdrawn and waits for its own approval.
-    let other = Entered { cylinder: Dioptre::from_dioptres(2.25), ..choice };
+    let other = Entered { cylinder: Dioptre::from_dioptres(2.3), ..choice };
     enter(&mut clinic.open(), &id, &other, false, clinic.now).unwrap();
     clinic.pass();
     assert!(!clinic.sheets().contains_key(&path));

@@ -15,7 +15,7 @@ fn formulas() -> Vec<Formula> {
         Formula::Sheard2010(AConstant::from_reading(118.7, label()).unwrap()),
         Formula::Holladay1988(SurgeonFactor::from_reading(1.62, label()).unwrap()),
         Formula::Hoffer1993(PersonalisedDepth::from_reading(5.374, label()).unwrap()),
-        Formula::Haigis2000(HaigisConstants::from_reading(-0.77, 0.234, 0.217, label()).unwrap()),
+        Formula::Haigis2000(HaigisConstants::from_reading(-0.70, 0.24, 0.21, label()).unwrap()),
     ]
 }
 

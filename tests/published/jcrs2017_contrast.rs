@@ -23,8 +23,8 @@ fn retzlaff() -> Formula {
     Formula::Retzlaff1990(AConstant::from_reading(119.0, ConstantOrigin::Label).unwrap())
 }
 
-/// Constants that give the power of Retzlaff 1990 (A 119.0) in an eye of 23.6 mm, 43.8 D, chamber 3.15 mm; a1 and a2 as
-/// in the reference eye.
+/// Constants that give the power of Retzlaff 1990 (A 119.0) in an eye of 23.6 mm, 43.8 D, chamber 3.15 mm; a1 and a2 are
+/// an example; they belong to no lens.
 fn haigis() -> Formula {
     Formula::Haigis2000(HaigisConstants::from_reading(-0.80, 0.234, 0.217, ConstantOrigin::Label).unwrap())
 }

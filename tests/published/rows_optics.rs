@@ -1,4 +1,4 @@
-//! Every row of `data/optics.csv` is run; which rows of the reference table are not here, and why, stands in
+//! Every row of `data/optics.csv` is run; which rows of the full table of check values are not here, and why, stands in
 //! `data/NOT_USED.txt`.
 
 use axiswright::optics::cornea::{ToricSurface, fictitious_index, gaussian_cornea, power_in, total_cornea};

@@ -1,4 +1,4 @@
-//! Every row of `data/power.csv` is run; which rows of the reference table are not here, and why, stands in
+//! Every row of `data/power.csv` is run; which rows of the full table of check values are not here, and why, stands in
 //! `data/NOT_USED.txt`.
 
 use axiswright::optics::cornea::{fictitious_index, gaussian_cornea};

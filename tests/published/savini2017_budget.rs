@@ -37,7 +37,7 @@ fn matched(cylinder: f64, factor: f64) -> ResidualDistribution {
     model.residual(d(cylinder), steep).unwrap()
 }
 
-/// Source: the error budget of the reference, computed there in closed form and by 3e6 random eyes.
+/// Source: our error budget, computed separately in closed form and by 3e6 random eyes.
 /// Checked: computed by two routes; printed to two decimals.
 #[test]
 fn a_perfect_match_on_paper_leaves_half_a_dioptre() {

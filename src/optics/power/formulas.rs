@@ -236,7 +236,7 @@ mod tests {
 
     #[test]
     fn haigis2000_asks_for_the_chamber_depth() {
-        let constants = HaigisConstants::from_reading(-0.77, 0.234, 0.217, ConstantOrigin::Label).unwrap();
+        let constants = HaigisConstants::from_reading(-0.70, 0.24, 0.21, ConstantOrigin::Label).unwrap();
         assert_eq!(haigis2000(input(23.5, 44.0), &constants), Err(FormulaError::ChamberDepthMissing));
     }
 }
