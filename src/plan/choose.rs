@@ -244,6 +244,7 @@ fn entered_choice(
     order: &Order,
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
+    // Half of the last printed place: our choice.
     let same = |a: Dioptre, b: Dioptre| (a - b).dioptres().abs() < 0.005;
     let toric = entered.cylinder.dioptres() > 0.0;
     if toric && entered.axis.is_none() {

@@ -56,7 +56,7 @@ pub(in crate::checks) fn turned(
             .sources([one.label().to_owned(), other.label().to_owned()])
             .expected("the same steep meridian")
             .found(axes)
-            .cited(HOUSE_RULE)
+            .cited(settings.u06_fit.source)
             .next("find out at the devices which of the two exchanges its axes; have it corrected and export again");
             for source in [one, other] {
                 let keratometry = source.keratometry();

@@ -127,7 +127,7 @@ fn identical(about: &About<'_>, settings: &Settings) -> Option<Finding> {
             .iter()
             .zip(&left)
             .all(|((name, one), (other_name, other))| name == other_name && one.total_cmp(other).is_eq());
-    // A single number can be equal by chance; an eye is compared by four or more.
+    // A single number can be equal by chance; that an eye is compared by four or more is our choice.
     if !equal || right.len() < 4 {
         return None;
     }
