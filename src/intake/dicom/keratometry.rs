@@ -144,23 +144,7 @@ fn ordered(
             });
         }
     };
-    let reordered = order == core::cmp::Ordering::Greater;
-    let (flat, steep) = if reordered {
-        outcome.findings.push(
-            Finding::new(
-                Code::U05,
-                Severity::Note,
-                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
-                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
-            )
-            .eye(eye)
-            .at(block.own_place()),
-        );
-        (moved(steep), moved(flat))
-    } else {
-        (flat, steep)
-    };
-    Ok(Keratometry {
+    let keratometry = Keratometry {
         flat,
         steep,
         index: None,
@@ -171,17 +155,24 @@ fn ordered(
         spread: None,
         quality: None,
         reported_cylinder: None,
-        reordered,
+        reordered: false,
         medians: false,
+    };
+    Ok(if order == core::cmp::Ordering::Greater {
+        outcome.findings.push(
+            Finding::new(
+                Code::U05,
+                Severity::Note,
+                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
+                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
+            )
+            .eye(eye)
+            .at(block.own_place()),
+        );
+        keratometry.exchanged()
+    } else {
+        keratometry
     })
-}
-
-fn moved(meridian: MeridianReading) -> MeridianReading {
-    MeridianReading {
-        radius: meridian.radius.map(|reading| reading.converted(Conversion::Reordered)),
-        power: meridian.power.map(|reading| reading.converted(Conversion::Reordered)),
-        meridian: meridian.meridian.map(|reading| reading.converted(Conversion::Reordered)),
-    }
 }
 
 /// The index, which this object has no element for: as declared for the folder, else the one known index that radius
