@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::model::{ListEntry, OperatingList, Reading};
+use crate::model::{ListEntry, OperatingList, Reading, same_name};
 
 /// A thing that arrived: its place in the order of arrivals.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,11 +69,13 @@ fn differ<T: PartialEq>(one: Option<T>, other: Option<T>) -> bool {
 
 /// Whether two entries of one operation differ in what a plan rests on.
 fn contradicts(one: &ListEntry, other: &ListEntry) -> bool {
-    let text = |reading: Option<&Reading<String>>| reading.map(|r| r.value.trim().to_lowercase());
+    let named_otherwise = |one: &Option<Reading<String>>, other: &Option<Reading<String>>| {
+        one.as_ref().zip(other.as_ref()).is_some_and(|(one, other)| !same_name(&one.value, &other.value))
+    };
     differ(one.eye.as_ref().map(|r| r.value), other.eye.as_ref().map(|r| r.value))
         || differ(one.procedure.as_ref().map(|r| r.value), other.procedure.as_ref().map(|r| r.value))
-        || differ(text(one.surgeon.as_ref()), text(other.surgeon.as_ref()))
-        || differ(text(one.lens.as_ref()), text(other.lens.as_ref()))
+        || named_otherwise(&one.surgeon, &other.surgeon)
+        || named_otherwise(&one.lens, &other.lens)
         || differ(one.target.as_ref().map(|r| r.value), other.target.as_ref().map(|r| r.value))
 }
 
