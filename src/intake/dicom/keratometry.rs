@@ -4,7 +4,7 @@ use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
 use super::object::{Node, Number};
-use super::{Outcome, common, measured};
+use super::{Outcome, common, in_range, measured};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::{Input, IntakeError, NotUnderstood};
 use crate::model::{Conversion, Eye, EyeExam, Keratometry, MeridianReading, Reading, Spot, Surface};
@@ -106,17 +106,6 @@ fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
     .found(axis.text.clone())
     .at(axis.place.clone())
     .next("compare with the device's own screen; ask IT which range of axes the device exports")
-}
-
-fn in_range<T>(
-    number: Number,
-    field: &str,
-    make: impl FnOnce(f64) -> Result<T, crate::units::OutOfRange>,
-) -> Result<Reading<T>, IntakeError> {
-    match make(number.value) {
-        Ok(value) => Ok(number.reading(value)),
-        Err(error) => Err(super::out_of_range(number, field, &error)),
-    }
 }
 
 /// Flat and steep in their places: the steep meridian has the shorter radius and the greater power.
