@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::eye::{ByEye, Eye};
 use super::identity::Identity;
 use super::list::{CornealSurgery, LensStatus};
-use super::place::{Digest, FileRef, Place};
+use super::place::{Digest, FileRef, Place, Spot};
 use super::reading::{Conversion, Reading};
 use super::time::ExamTime;
 use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, PowerVector};
@@ -433,6 +433,11 @@ pub struct Exam {
 }
 
 impl Exam {
+    /// The file of the examination as a whole: the place of what belongs to no line of it.
+    pub fn whole_file(&self) -> Place {
+        Place::File { file: Arc::clone(&self.file), spot: Spot::Whole }
+    }
+
     /// The lines of a text file that this examination was read from; empty for other files.
     pub fn lines(&self) -> std::collections::BTreeSet<u64> {
         let identity = &self.identity;
