@@ -1,7 +1,6 @@
 //! Whether the sources agree.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use super::SLACK;
 use crate::casebook::Case;
@@ -11,7 +10,7 @@ use crate::checks::selection::{AxialSource, KeratometrySource, Selection};
 use crate::checks::settings::{Settings, Threshold};
 use crate::cite::{HOUSE_RULE, TWO_DEVICES};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, Eye, Place, Spot, Surface};
+use crate::model::{Exam, Eye, Place, Surface};
 use crate::units::{PowerVector, round};
 
 /// One comparison of sources: its code, its words, its measure and its limits.
@@ -123,7 +122,7 @@ fn judge(
     .cited(if too_far { comparison.refuse } else { comparison.sign_off }.source)
     .next(next);
     for source in sources {
-        finding = finding.at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole });
+        finding = finding.at(source.exam().whole_file());
     }
     Some(finding)
 }
@@ -210,7 +209,7 @@ pub(in crate::checks) fn single(case: &Case, choice: &Choice, eye: Eye) -> Optio
         .sources([label])
         .expected("two instruments")
         .found("one")
-        .at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole })
+        .at(source.exam().whole_file())
         .cited(TWO_DEVICES)
         .next("measure with a second instrument, or accept with a reason"),
     )
@@ -242,7 +241,7 @@ pub(in crate::checks) fn axis(selection: &Selection, eye: Eye, settings: &Settin
     .cited(limit.source)
     .next("nothing to do; think whether a toric lens is wanted");
     for source in selection.in_plan() {
-        finding = finding.at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole });
+        finding = finding.at(source.exam().whole_file());
     }
     Some(finding)
 }
@@ -324,7 +323,7 @@ pub(in crate::checks) fn kinds(choice: &Choice, eye: Eye) -> Option<Finding> {
         .filter(|exam| {
             exam.eyes.of(eye).as_ref().is_some_and(|values| values.keratometry_of(Surface::Total).is_some())
         })
-        .map(|exam| (label::of_exam(exam), Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }))
+        .map(|exam| (label::of_exam(exam), exam.whole_file()))
         .collect();
     total.sort_by(|one, other| one.0.cmp(&other.0));
     if total.is_empty() {

@@ -410,7 +410,7 @@ pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>, settings: &
         match attached {
             Attached::ByNumber | Attached::ByNumberButZeros => {}
             Attached::WithoutNumber => {
-                let place = Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole };
+                let place = exam.whole_file();
                 found.push(number_missing(&label, place).sources([label]));
             }
             Attached::NumberDiffers => {

@@ -10,7 +10,7 @@ use crate::checks::label;
 use crate::checks::selection::KeratometrySource;
 use crate::checks::settings::{Settings, Threshold};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, Eye, Place, Spot, Surface};
+use crate::model::{Exam, Eye, Place, Surface};
 use crate::units::{KeratometricIndex, PowerVector, round};
 
 const AGAIN: &str = "measure again; a second reading that says the same makes this a note";
@@ -83,10 +83,6 @@ impl Unusual<'_> {
         }
         finding
     }
-}
-
-fn whole(exam: &Exam) -> Vec<Place> {
-    vec![Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }]
 }
 
 fn span(least: f64, most: f64, decimals: u8, unit: &str) -> String {
@@ -224,7 +220,7 @@ fn steep_or_flat(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findi
             what,
             found: format!("{} D", round::fixed(value, 2)),
             expected: span(least, most, 1, "D"),
-            places: whole(source.exam()),
+            places: vec![source.exam().whole_file()],
         }
         .finding(),
     )
@@ -257,7 +253,7 @@ fn means_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findin
             what: "the mean keratometry of the two eyes differs",
             found: format!("by {} D", round::fixed(difference, 2)),
             expected: format!("at most {} D", round::fixed(limit.value, 2)),
-            places: whole(source.exam()),
+            places: vec![source.exam().whole_file()],
         }
         .finding(),
     )
@@ -288,7 +284,7 @@ fn large_cylinder(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Find
         what: if always { "a very large corneal cylinder" } else { "a large corneal cylinder" },
         found: format!("{} D", round::fixed(cylinder, 2)),
         expected: format!("at most {} D", round::fixed(limit.value, 2)),
-        places: whole(source.exam()),
+        places: vec![source.exam().whole_file()],
     }
     .finding();
     Some(if always {

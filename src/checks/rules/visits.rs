@@ -9,12 +9,8 @@ use crate::checks::choose::Choice;
 use crate::checks::label;
 use crate::checks::settings::Settings;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{CornealSurgery, Exam, Eye, LensStatus, Place, Spot, Surface};
+use crate::model::{CornealSurgery, Exam, Eye, LensStatus, Surface};
 use crate::units::{KeratometricIndex, round};
-
-fn whole(exam: &Exam) -> Place {
-    Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }
-}
 
 /// The examinations the plan rests on, each once.
 fn counting(choice: &Choice) -> Vec<&Arc<Exam>> {
@@ -144,8 +140,8 @@ pub(in crate::checks) fn earlier(choice: &Choice, eye: Eye, settings: &Settings)
                 round::fixed(settings.p15_power.value, 2)
             ))
             .found(changed.join(", "))
-            .at(whole(exam))
-            .at(whole(older))
+            .at(exam.whole_file())
+            .at(older.whole_file())
             .cited(settings.p15_length.source)
             .next("find out whether one of the two is another person's; ask for operations and contact lenses; measure again"),
         );
