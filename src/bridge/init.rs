@@ -1,4 +1,6 @@
 //! Laying out a new site: folders, settings, keys, ledger.
+//!
+//! The years of validity are our own choice.
 #![expect(clippy::disallowed_methods, reason = "making a site writes files and draws keys")]
 
 use std::path::{Path, PathBuf};

@@ -4,8 +4,8 @@ use jiff::Timestamp;
 
 use super::stages::{Considered, consider};
 use crate::casebook::{Expectation, join};
-use crate::checks::{self, Context, LensOnFile, NumberScheme, same_name};
-use crate::model::{ListEntry, Seat};
+use crate::checks::{self, Context, LensOnFile, NumberScheme};
+use crate::model::{ListEntry, Seat, same_name};
 use crate::plan::{Marks, Order, Settings, TheatreMethod};
 use crate::site::CaseFile;
 

@@ -183,7 +183,7 @@ fn clock_behind(standing: &Standing, now: Timestamp) -> bool {
 fn may_issue(weighed: &Weighed) -> bool {
     !weighed.stands()
         && matches!(&weighed.considered.outcome, Outcome::Planned(plan)
-            if plan.clone().release(&weighed.considered.answers, weighed.standing_order.clone()).is_ok())
+            if plan.may_release(&weighed.considered.answers, weighed.standing_order.as_ref()))
 }
 
 /// Records which sheets stand against new evidence and which are withdrawn.

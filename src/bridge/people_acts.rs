@@ -48,28 +48,19 @@ pub fn answer(
     }
     let look = look(site, now)?;
     let weighed = look.weighing.cases.iter().find(|one| one.id() == case).ok_or_else(|| unknown(case))?;
-    let named: Vec<&Finding> = weighed
-        .considered
-        .findings
-        .iter()
-        .filter(|finding| {
-            finding.code().reference().eq_ignore_ascii_case(which)
-                || finding.code().slug() == which
-                || finding.fingerprint().as_str() == which
-        })
-        .collect();
-    if named.iter().any(|finding| finding.severity() == Severity::Refuse) {
+    let is_named = |finding: &Finding| {
+        finding.code().reference().eq_ignore_ascii_case(which)
+            || finding.code().slug() == which
+            || finding.fingerprint().as_str() == which
+    };
+    let refuses = |finding: &Finding| finding.severity() == Severity::Refuse;
+    if weighed.considered.findings.iter().any(|finding| is_named(finding) && refuses(finding)) {
         return Err(not_possible(
             format!("`{which}` is a refuse finding: it has no answer"),
             "correct the source, measure again or export again",
         ));
     }
-    let open: Vec<&Finding> = named
-        .into_iter()
-        .filter(|finding| {
-            finding.severity() == Severity::SignOff && weighed.considered.answer_to(finding).is_none()
-        })
-        .collect();
+    let open: Vec<&Finding> = weighed.considered.open().filter(|finding| is_named(finding)).collect();
     let finding = match open.as_slice() {
         [] => {
             return Err(not_possible(

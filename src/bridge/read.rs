@@ -1,4 +1,6 @@
 //! Kept files to evidence, each read apart so that no file can stop the pass.
+//!
+//! The limits are our own choice.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

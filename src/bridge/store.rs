@@ -9,15 +9,14 @@ use jiff::Timestamp;
 use super::error::BridgeError;
 use super::event::Event;
 use super::fold::{Standing, fold};
-use crate::checks::same_name;
-use crate::intake::{Mapping, Template};
+use crate::intake::Template;
 use crate::ledger::durable::PipelineLock;
 use crate::ledger::kept::Kept;
 use crate::ledger::{Ledger, Note, SiteSecret};
-use crate::model::Digest;
+use crate::model::{Digest, same_name};
 use crate::plan::Surgeon;
 use crate::seal::{Certificate, Credential, SigningKey};
-use crate::site::{Approved, Folders, LensRead, SettingsFile, SiteFile, compare, parse_toml};
+use crate::site::{Approved, Folders, LensRead, SettingsFile, SiteFile, compare, mapping_template};
 
 /// A settings file as it lies there.
 #[derive(Debug, Clone)]
@@ -126,16 +125,8 @@ impl Settings {
                     lenses.push((text.name.clone(), crate::site::lens(&text.name, &text.text)?));
                 }
                 Some(_) => {
-                    let mapping: Mapping = parse_toml(&text.text, &text.name)?;
-                    let template = Template::new(&mapping, text.digest).map_err(|faults| {
-                        BridgeError::NotPossible {
-                            detail: format!(
-                                "{}: {}",
-                                text.name,
-                                faults.first().map(ToString::to_string).unwrap_or_default()
-                            ),
-                            next: "correct the mapping template; `axiswright read --template` tries it on a file".to_owned(),
-                        }
+                    let template = mapping_template(&text.text, &text.name).map_err(|faults| {
+                        faults.into_iter().next().expect("a template that is refused has a fault")
                     })?;
                     templates.push((text.name.clone(), template));
                 }

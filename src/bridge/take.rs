@@ -66,7 +66,7 @@ pub struct Taking {
     pub unsettled: u32,
     /// Names in incoming folders that are no regular files, or cannot be opened; they stay where they are.
     pub strange: u32,
-    /// Whether the disk is below its low-water mark: nothing was claimed.
+    /// Whether the disk is below its low-water mark: nothing was claimed, only what had been claimed before was finished.
     pub disk_low: bool,
 }
 
@@ -197,15 +197,11 @@ impl Scan {
 
 /// Takes what a scan found settled, and what an interrupted pass left.
 pub(super) fn take_settled(site: &mut Site, scan: &Scan, now: Timestamp) -> Result<Taking, BridgeError> {
-    let mut taking = Taking { unsettled: scan.unsettled, strange: scan.strange, ..Taking::default() };
-    let low_water = u64::from(site.settings.site.low_water_mb()) * 1024 * 1024;
-    if durable::below_low_water(site.folders.root(), low_water)? {
-        taking.disk_low = true;
-        return Ok(taking);
-    }
     let folders = folders(site);
-    for folder in folders.iter().filter(|folder| folder.path.is_dir()) {
-        taking.taken += resume(site, folder, now)?;
+    let mut taking = finish_claimed(site, &folders, now)?;
+    (taking.unsettled, taking.strange) = (scan.unsettled, scan.strange);
+    if taking.disk_low {
+        return Ok(taking);
     }
     for seen in &scan.settled {
         if let Some(folder) = folders.get(seen.folder) {
@@ -225,15 +221,12 @@ pub(super) fn folder_paths(site: &Site) -> Vec<PathBuf> {
 /// # Errors
 /// A folder that cannot be listed, a disk or ledger fault. What was taken before stays taken.
 pub fn take_all(site: &mut Site, now: Timestamp) -> Result<Taking, BridgeError> {
-    let mut taking = Taking::default();
     let folders = folders(site);
     for folder in &folders {
         durable::make_dir(&folder.path)?;
-        taking.taken += resume(site, folder, now)?;
     }
-    let low_water = u64::from(site.settings.site.low_water_mb()) * 1024 * 1024;
-    if durable::below_low_water(site.folders.root(), low_water)? {
-        taking.disk_low = true;
+    let mut taking = finish_claimed(site, &folders, now)?;
+    if taking.disk_low {
         return Ok(taking);
     }
     // What arrives while files are being taken is looked at again; a writer that never stops does not hold us here.
@@ -262,7 +255,19 @@ pub fn take_all(site: &mut Site, now: Timestamp) -> Result<Taking, BridgeError> 
     Ok(taking)
 }
 
-/// Takes up what an interrupted pass left in the claim folder.
+/// Takes up what interrupted passes left, then looks whether the disk has room for more claims. What is claimed already
+/// is finished below the low-water mark, too: nothing else would look at it.
+fn finish_claimed(site: &mut Site, folders: &[Folder], now: Timestamp) -> Result<Taking, BridgeError> {
+    let mut taking = Taking::default();
+    for folder in folders {
+        taking.taken += resume(site, folder, now)?;
+    }
+    let low_water = u64::from(site.settings.site.low_water_mb()) * 1024 * 1024;
+    taking.disk_low = durable::below_low_water(site.folders.root(), low_water)?;
+    Ok(taking)
+}
+
+/// Takes up what an interrupted pass left in the claim folder; a folder that is away has none.
 fn resume(site: &mut Site, folder: &Folder, now: Timestamp) -> Result<u32, BridgeError> {
     let claims = folder.path.join(CLAIMS);
     if !claims.is_dir() {
@@ -437,11 +442,80 @@ fn record(
     Ok(())
 }
 
-#[cfg(all(test, not(feature = "broken-no-claim")))]
+#[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bridge::{InitRequest, init};
+    use crate::site::SiteKind;
+
+    const SITE: &str = include_str!("../../demo-data/clinic/site.toml");
+    /// The greatest mark a site may set.
+    const HIGH_MB: u64 = 1_000_000;
+
+    fn now() -> Timestamp {
+        Timestamp::UNIX_EPOCH
+    }
+
+    /// A site with one file an interrupted pass had claimed and one that has arrived; its low-water mark.
+    fn interrupted(low_water_mb: u64) -> (tempfile::TempDir, Site) {
+        let dir = tempfile::tempdir().unwrap();
+        let usual = "low_water_mb = 50";
+        assert!(SITE.contains(usual));
+        let request = InitRequest {
+            kind: SiteKind::Demo,
+            name: "Elmhaven Eye Unit (demo)",
+            zone: "Europe/Paris",
+            authority_key: dir.path().join("authority.key.pem"),
+            site_toml: Some(SITE.replace(usual, &format!("low_water_mb = {low_water_mb}"))),
+        };
+        let root = dir.path().join("site");
+        init(&root, &request, now()).unwrap();
+        let site = Site::open(&root).unwrap();
+        let folder = root.join("incoming/halden-k2");
+        std::fs::create_dir(folder.join(CLAIMS)).unwrap();
+        std::fs::write(folder.join(CLAIMS).join("7-claimed.csv"), "claimed").unwrap();
+        std::fs::write(folder.join("arrived.csv"), "arrived").unwrap();
+        (dir, site)
+    }
+
+    fn as_the_daemon_does(site: &mut Site) -> Taking {
+        let mut tracker = Tracker::default();
+        tracker.scan(site);
+        let scan = tracker.scan(site);
+        assert!(scan.has_settled());
+        take_settled(site, &scan, now()).unwrap()
+    }
 
     #[test]
+    fn below_the_low_water_mark_what_is_claimed_is_finished_and_nothing_more_is_claimed() {
+        let once = |site: &mut Site| take_all(site, now()).unwrap();
+        for take in [as_the_daemon_does, once] {
+            let (dir, mut site) = interrupted(HIGH_MB);
+            if !durable::below_low_water(dir.path(), HIGH_MB * 1024 * 1024).unwrap() {
+                eprintln!(
+                    "left out here: more than {HIGH_MB} MB are free here, and no site may ask for more"
+                );
+                return;
+            }
+            let folder = dir.path().join("site/incoming/halden-k2");
+            let left = |name: &str| folder.join(name).exists();
+            let claimed = format!("{CLAIMS}/7-claimed.csv");
+            let taking = take(&mut site);
+            assert_eq!((taking.taken, taking.disk_low), (1, true));
+            assert!(!left(&claimed) && left("arrived.csv"));
+
+            // The control: with the mark low, both are taken.
+            let (dir, mut site) = interrupted(50);
+            let folder = dir.path().join("site/incoming/halden-k2");
+            let left = |name: &str| folder.join(name).exists();
+            let taking = take(&mut site);
+            assert_eq!((taking.taken, taking.disk_low), (2, false));
+            assert!(!left(&claimed) && !left("arrived.csv"));
+        }
+    }
+
+    #[test]
+    #[cfg(not(feature = "broken-no-claim"))]
     fn a_long_name_is_claimed_shortened_with_its_ending() {
         assert_eq!(claim_name(12, "a.csv"), "12-a.csv");
         for name in

@@ -3,6 +3,8 @@
 //! The own scan is the truth. The system's file events come as hints that make the next scan come sooner; when they are
 //! lost, or a share sends none, the interval finds the files all the same. Only creating, writing, moving and removing
 //! wake it: our own reading raises access events, and reacting to those would be a loop.
+//!
+//! The intervals and the limit on a step of the clock are our own choice.
 #![expect(clippy::disallowed_methods, reason = "the daemon reads both clocks")]
 
 use std::path::{Path, PathBuf};

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::id::CaseId;
 use super::names::{NameMatch, compare_names};
-use super::order::{Arrived, Standing, in_force, scope};
+use super::order::{Arrived, Operation, Standing, in_force, scope};
 use crate::finding::Finding;
 use crate::model::{Exam, Eye, Fact, Identity, ListEntry, OperatingList, PatientNumber};
 
@@ -218,15 +218,8 @@ pub fn join(evidence: &Evidence) -> Casebook {
     let mut cases = Vec::new();
     let mut ids: BTreeMap<CaseId, u32> = BTreeMap::new();
     for Standing { entry, earlier, gone } in in_force(&evidence.lists) {
-        let number = number_of(&entry.identity);
+        let Operation { number, eye, when } = Operation::of(&entry);
         let authority = authority_of(&entry.identity, &evidence.authority);
-        let eye = entry.eye.as_ref().map(|eye| eye.value);
-        let when = entry
-            .booking
-            .as_ref()
-            .map(|booking| booking.value.trim().to_owned())
-            .or_else(|| entry.date.as_ref().map(|date| date.value.to_string()))
-            .unwrap_or_default();
         let mut id = CaseId::derive(&authority, number.as_deref().unwrap_or_default(), eye, &when);
         // Entries without a number or an eye can share their parts; each still is a case of its own.
         let seen = ids.entry(id.clone()).or_default();

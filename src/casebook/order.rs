@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::model::{ListEntry, OperatingList, Reading};
+use crate::model::{Eye, ListEntry, OperatingList, Reading, same_name};
 
 /// A thing that arrived: its place in the order of arrivals.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,32 +13,53 @@ pub struct Arrived<T> {
     pub value: T,
 }
 
-/// By what two entries are the same operation: number, eye, booking or day.
+/// By what an operation is known: number, eye, booking or else day. The id of its case is made from the same.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Operation {
+    /// The patient's number in the form in which numbers are compared.
+    pub(super) number: Option<String>,
+    /// The planned eye.
+    pub(super) eye: Option<Eye>,
+    /// The booking number; without one the day; empty without either.
+    pub(super) when: String,
+}
+
+impl Operation {
+    /// The operation an entry names.
+    pub(super) fn of(entry: &ListEntry) -> Self {
+        let booking = entry.booking.as_ref().map(|booking| booking.value.trim().to_owned());
+        Self {
+            number: entry.identity.number.as_ref().map(|number| number.value.comparable()),
+            eye: entry.eye.as_ref().map(|eye| eye.value),
+            when: booking
+                .or_else(|| entry.date.as_ref().map(|date| date.value.to_string()))
+                .unwrap_or_default(),
+        }
+    }
+}
+
+/// By what two entries are the same operation.
 ///
 /// An entry without number or eye is kept by its list and row: two of them are not the same operation.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 struct Key {
-    number: String,
-    eye: Option<crate::model::Eye>,
-    when: String,
+    operation: Operation,
     row: usize,
     sequence: u64,
 }
 
 impl Key {
     fn of(entry: &ListEntry, sequence: u64, row: usize) -> Self {
-        let number = entry.identity.number.as_ref().map(|n| n.value.comparable()).unwrap_or_default();
-        let eye = entry.eye.as_ref().map(|eye| eye.value);
-        let booking = entry.booking.as_ref().map(|b| b.value.trim().to_owned());
-        let when = booking.or_else(|| entry.date.as_ref().map(|d| d.value.to_string())).unwrap_or_default();
-        let by_row = number.is_empty() || eye.is_none();
+        let operation = Operation::of(entry);
+        let by_row = operation.number.is_none() || operation.eye.is_none();
         let (row, sequence) = if by_row { (row + 1, sequence) } else { (0, 0) };
-        Self { number, eye, when, row, sequence }
+        Self { operation, row, sequence }
     }
 
     /// The same operation on the other eye.
     fn fellow(&self) -> Self {
-        Self { eye: self.eye.map(crate::model::Eye::fellow), ..self.clone() }
+        let eye = self.operation.eye.map(Eye::fellow);
+        Self { operation: Operation { eye, ..self.operation.clone() }, ..self.clone() }
     }
 }
 
@@ -69,11 +90,13 @@ fn differ<T: PartialEq>(one: Option<T>, other: Option<T>) -> bool {
 
 /// Whether two entries of one operation differ in what a plan rests on.
 fn contradicts(one: &ListEntry, other: &ListEntry) -> bool {
-    let text = |reading: Option<&Reading<String>>| reading.map(|r| r.value.trim().to_lowercase());
+    let named_otherwise = |one: &Option<Reading<String>>, other: &Option<Reading<String>>| {
+        one.as_ref().zip(other.as_ref()).is_some_and(|(one, other)| !same_name(&one.value, &other.value))
+    };
     differ(one.eye.as_ref().map(|r| r.value), other.eye.as_ref().map(|r| r.value))
         || differ(one.procedure.as_ref().map(|r| r.value), other.procedure.as_ref().map(|r| r.value))
-        || differ(text(one.surgeon.as_ref()), text(other.surgeon.as_ref()))
-        || differ(text(one.lens.as_ref()), text(other.lens.as_ref()))
+        || named_otherwise(&one.surgeon, &other.surgeon)
+        || named_otherwise(&one.lens, &other.lens)
         || differ(one.target.as_ref().map(|r| r.value), other.target.as_ref().map(|r| r.value))
 }
 

@@ -13,12 +13,6 @@ pub enum NumberScheme {
     Mod11Ten,
 }
 
-/// Whether a list, a surgeon's file and a lens file speak of the same surgeon or lens family: the names are equal but for
-/// case and blanks at the ends. Whoever looks a name up asks this, so that a name that passes T03 also finds its file.
-pub fn same_name(one: &str, other: &str) -> bool {
-    one.trim().to_lowercase() == other.trim().to_lowercase()
-}
-
 /// A lens family with an approved file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LensOnFile {

@@ -15,7 +15,7 @@ mod screen;
 mod selection;
 mod settings;
 
-pub use context::{Context, LensOnFile, NumberScheme, UnapprovedFile, same_name};
+pub use context::{Context, LensOnFile, NumberScheme, UnapprovedFile};
 pub use doors::{Cleared, Open, Screened, Screening, Weight, clear, weigh};
 pub use page::findings_page;
 pub use screen::{screen, screen_exam};

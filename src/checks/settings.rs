@@ -2,8 +2,8 @@
 
 use crate::cite::{
     AGREEMENT, AXIS_SCATTER, BIOMETRY_LIMITS, COMMON_PRACTICE, EARLIER_VISIT, HOUSE_RULE, IMPOSSIBLE,
-    ISO_10343, LENGTH_AGREEMENT, LENGTH_BETWEEN_EYES, MEASUREMENT_AGE, PERPENDICULAR_STEPS, Source,
-    THREE_READINGS,
+    ISO_10343, LENGTH_AGREEMENT, LENGTH_BETWEEN_EYES, MEASUREMENT_AGE, PERPENDICULAR_STEPS, SCREENING_1988,
+    Source, THREE_READINGS,
 };
 use crate::finding::Code;
 
@@ -14,7 +14,7 @@ pub struct Threshold {
     pub value: f64,
     /// Its unit as printed; empty for a count or an index.
     pub unit: &'static str,
-    /// Where it comes from and how far that was verified.
+    /// Where it comes from and how far that was verified; a finding cites the source of the limit that decided it.
     pub source: Source,
 }
 
@@ -92,9 +92,9 @@ thresholds! {
     /// Difference of two axial lengths above which there is no plan without a third reading.
     a07_refuse [A07] 0.40 "mm" LENGTH_AGREEMENT;
     /// Axial length under which it is noted.
-    b01_note_least [B01] 22.0 "mm" BIOMETRY_LIMITS;
+    b01_note_least [B01] 22.0 "mm" SCREENING_1988;
     /// Axial length above which it is noted.
-    b01_note_most [B01] 25.0 "mm" BIOMETRY_LIMITS;
+    b01_note_most [B01] 25.0 "mm" SCREENING_1988;
     /// Axial length under which the surgeon is asked.
     b01_sign_off_least [B01] 21.2 "mm" BIOMETRY_LIMITS;
     /// Axial length above which the surgeon is asked.
@@ -102,7 +102,7 @@ thresholds! {
     /// How close another reading must come for an axial length to count as repeated.
     b01_repeat [B01 B02] 0.10 "mm" HOUSE_RULE;
     /// Difference of the two eyes' axial lengths above which it is noted.
-    b02_note [B02] 0.30 "mm" BIOMETRY_LIMITS;
+    b02_note [B02] 0.30 "mm" SCREENING_1988;
     /// … above which the surgeon is asked, in eyes of usual length.
     b02_sign_off [B02] 0.70 "mm" BIOMETRY_LIMITS;
     /// Length of the longer eye up to which the pair counts as short.

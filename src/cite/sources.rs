@@ -52,9 +52,9 @@ pub const EOM_BLEND: Source = Source {
 
 /// Posterior cornea as one constant.
 pub const POSTERIOR_CONSTANT: Source = Source {
-    short: "constant posterior cornea",
-    full: "137 eyes measured by Scheimpflug tomography: total minus simulated keratometry 0.25 D at 7 degrees",
-    place: "abstract; applied at 180, since the 7 degrees are not known to be mirrored between eyes",
+    short: "posterior cornea 0.25 D at 7",
+    full: "137 eyes measured by Scheimpflug tomography: total minus simulated keratometry 0.25 D at 7 degrees; author and title were not noted",
+    place: "abstract; that it is applied at 180 is our assumption, since the 7 degrees are not known to be mirrored between eyes",
     mark: Mark::Read,
 };
 
@@ -62,7 +62,7 @@ pub const POSTERIOR_CONSTANT: Source = Source {
 pub const HAIGIS_2000: Source = Source {
     short: "Haigis 2000",
     full: "Haigis W, Lege B, Miller N, Schneider B. Graefes Arch Clin Exp Ophthalmol 2000;238:765-773",
-    place: "the author's formula notes of 1998: index 1.3315, vertex 12 mm, d = a0 + a1 ACD + a2 AL",
+    place: "the author's formula notes of 1998: index 1.3315, vertex 12 mm, d = a0 + a1 ACD + a2 AL; the mean of the radii from secondary texts, the citation of the paper from memory",
     mark: Mark::Read,
 };
 
@@ -70,8 +70,8 @@ pub const HAIGIS_2000: Source = Source {
 pub const GERNET_1970: Source = Source {
     short: "thin-lens vergence",
     full: "Gernet H, Ostholt H, Werner H 1970, as cited by Haigis's formula notes of 1998",
-    place: "P = n/(L-d) - n/(n/z-d)",
-    mark: Mark::Read,
+    place: "P = n/(L-d) - n/(n/z-d), in those notes only",
+    mark: Mark::Secondary,
 };
 
 /// Corneal incisions: the sign and resolution of their effect.
@@ -142,7 +142,7 @@ pub const HOFFER_1993: Source = Source {
 pub const RETZLAFF_1990: Source = Source {
     short: "Retzlaff 1990",
     full: "Retzlaff JA, Sanders DR, Kraff MC. J Cataract Refract Surg 1990;16:333-340; erratum 1990;16:528",
-    place: "all coefficients from secondary texts; of two printings of one digit the continuous one (1.716)",
+    place: "all coefficients from secondary texts; of two printings of one digit the continuous one (1.716); the citations of paper and erratum from memory",
     mark: Mark::Secondary,
 };
 
@@ -198,7 +198,7 @@ pub const BERDAHL_2012: Source = Source {
 pub const WEIKERT_2018: Source = Source {
     short: "Weikert 2018",
     full: "Weikert MP, Golla A, Wang L. J Cataract Refract Surg 2018;44:745",
-    place: "abstract: 0.08, 0.11, 0.14 D for 16, 22, 28 D tilted by 5 degrees",
+    place: "abstract: 0.08, 0.11, 0.14 D for 16, 22, 28 D tilted by 5 degrees, by ray tracing; no formula was read",
     mark: Mark::Read,
 };
 
@@ -246,8 +246,8 @@ pub const BESSEL_ADDITION: Source = Source {
 pub const MOD11: Source = Source {
     short: "mod-11 rule",
     full: "NHS Data Dictionary, check digit of the ten-digit patient number",
-    place: "weights 10 to 2, 11 minus the remainder, 11 -> 0, 10 invalid",
-    mark: Mark::Read,
+    place: "its text as quoted in the documentation of a software package: weights 10 to 2, 11 minus the remainder, 11 -> 0, 10 invalid",
+    mark: Mark::Secondary,
 };
 
 /// Agreement of keratometers as a vector difference.
@@ -260,10 +260,18 @@ pub const AGREEMENT: Source = Source {
 
 /// Validity limits of biometry.
 pub const BIOMETRY_LIMITS: Source = Source {
-    short: "biometry limits",
-    full: "limits in the manner of Holladay et al., J Cataract Refract Surg 1988;14:17 and of the 2010 College guideline",
+    short: "biometry limits of 2010",
+    full: "limits in the manner of the 2010 College guideline: lengths 21.2 and 26.6 mm, mean keratometry 41 and 47 D, cylinder 2.5 D, the eyes 0.7 mm and 0.9 D apart",
     place: "quoted on a clinical-notes page; the guideline itself was not read",
     mark: Mark::Secondary,
+};
+
+/// The first screening limits of biometry.
+pub const SCREENING_1988: Source = Source {
+    short: "screening of 1988",
+    full: "Holladay JT et al. J Cataract Refract Surg 1988;14:17-24: lengths 22 and 25 mm, the eyes 0.3 mm apart",
+    place: "abstract for there being such limits; the numbers from memory",
+    mark: Mark::FromMemory,
 };
 
 /// How long a measurement stays good.
@@ -302,7 +310,7 @@ pub const LENGTH_AGREEMENT: Source = Source {
 pub const LENGTH_BETWEEN_EYES: Source = Source {
     short: "lengths of two eyes",
     full: "J Cataract Refract Surg 2008, interocular axial length difference, 1379 patients, PMID 18165085",
-    place: "abstract: 95th centile 0.5 mm when the longer eye has at most 22 mm, 4.0 mm from 28 mm on",
+    place: "abstract: 95th centile 0.5 mm when the longer eye has at most 22 mm, 4.0 mm from 28 mm on; that a centile is a limit is our proposal",
     mark: Mark::Read,
 };
 
@@ -317,8 +325,8 @@ pub const IMPOSSIBLE: Source = Source {
 /// At least three readings, each meridian within 0.30 D.
 pub const THREE_READINGS: Source = Source {
     short: "three readings",
-    full: "textbook chapter on keratometry: at least three readings, each meridian within 0.30 D",
-    place: "chapter",
+    full: "textbook chapter on keratometry: at least three readings, each meridian within 0.30 D; author and title were not noted",
+    place: "chapter 9",
     mark: Mark::Read,
 };
 
@@ -365,7 +373,7 @@ pub const WRONG_EYE: Source = Source {
 /// Two patients of one day taken for each other.
 pub const WRONG_PATIENT: Source = Source {
     short: "wrong-patient case",
-    full: "university teaching case on a lens chosen for the wrong patient: all charts of the day in the room, two patients of one sex confused",
+    full: "university teaching case on a lens chosen for the wrong patient: all charts of the day in the room, two patients of one sex confused; author and title were not noted",
     place: "case text; what counts as alike is our proposal",
     mark: Mark::Read,
 };
@@ -378,11 +386,11 @@ pub const DICOM_LATERALITY: Source = Source {
     mark: Mark::Read,
 };
 
-/// Stability of eyes between visits.
+/// The principal meridians of a cornea are at right angles.
 pub const ORTHOGONAL: Source = Source {
     short: "principal meridians",
-    full: "DICOM PS3.3 C.8.25.16.3: principal meridians are 90 degrees apart",
-    place: "module text; the steps 2, 5 and 10 degrees are our proposal",
+    full: "DICOM PS3.3 C.8.25.10, Keratometry Measurements module: the steepest meridian is 90 degrees from the flattest",
+    place: "meaning of Keratometry Right Eye Sequence (0046,0070); how far off is too far is not said there",
     mark: Mark::Read,
 };
 
@@ -445,6 +453,7 @@ pub const ALL: &[Source] = &[
     MOD11,
     AGREEMENT,
     BIOMETRY_LIMITS,
+    SCREENING_1988,
     MEASUREMENT_AGE,
     EARLIER_VISIT,
     AXIS_SCATTER,

@@ -117,7 +117,7 @@ fn template(path: &Path) -> Result<Template, Failure> {
 fn of_site(site: &Site, folder: Option<&str>) -> Result<Reader, Failure> {
     let standing = site.standing()?;
     let in_force = |name: &str, template: &Template| {
-        standing.approved.get(name).is_some_and(|approved| approved.digest == template.reference().digest)
+        standing.approved.get(name).is_some_and(|approved| approved.holds(template.reference().digest))
     };
     let approved = site.settings.templates.iter().filter(|(name, template)| in_force(name, template));
     let templates: Vec<Template> = approved.map(|(_, template)| template.clone()).collect();

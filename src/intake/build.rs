@@ -312,8 +312,7 @@ fn keratometry(
         needs(values, Target::KmCylinderAxis, Target::KmCylinder)?;
         None
     };
-    let (flat, steep, reordered) = ordered(flat, steep, eye, findings);
-    Ok(Some(Keratometry {
+    let keratometry = Keratometry {
         flat,
         steep,
         index: match values.index()? {
@@ -328,9 +327,14 @@ fn keratometry(
         spread: values.power(Target::KmSpread)?,
         quality: values.quality()?,
         reported_cylinder,
-        reordered,
+        reordered: false,
         medians: false,
-    }))
+    }
+    .in_order();
+    if keratometry.reordered {
+        findings.push(reordered(&keratometry, eye));
+    }
+    Ok(Some(keratometry))
 }
 
 /// The index the folder declares, where the file states none.
@@ -344,50 +348,29 @@ fn folder_index(source: &Source<'_>) -> Result<Option<Reading<KeratometricIndex>
     Ok(Some(Reading::new(index, declared.to_string(), place).converted(Conversion::FromTemplate)))
 }
 
-/// Flat before steep: by radius where both are there, else by power. The meridians go with their values.
-fn ordered(
-    flat: MeridianReading,
-    steep: MeridianReading,
-    eye: Eye,
-    findings: &mut Vec<Finding>,
-) -> (MeridianReading, MeridianReading, bool) {
-    let (swapped, texts) = if let (Some(f), Some(s)) = (&flat.radius, &steep.radius) {
-        (f.value < s.value, [read(f), read(s)])
-    } else if let (Some(f), Some(s)) = (&flat.power, &steep.power) {
-        (f.value > s.value, [read(f), read(s)])
-    } else {
-        return (flat, steep, false);
-    };
-    if !swapped {
-        return (flat, steep, false);
-    }
-    let [(flat_text, flat_place), (steep_text, steep_place)] = texts;
-    findings.push(
-        Finding::new(
-            Code::U05,
-            Severity::Note,
-            format!("flat `{flat_text}` and steep `{steep_text}` of the {eye} eye stood the other way round and were reordered with their meridians"),
-            format!("flat and steep of the {eye} eye stood the other way round and were reordered with their meridians"),
-        )
-        .eye(eye)
-        .expected("the flat meridian flatter than the steep one")
-        .found(format!("flat {flat_text}, steep {steep_text}"))
-        .at(flat_place)
-        .at(steep_place),
-    );
-    (turned(steep), turned(flat), true)
+/// That flat and steep were exchanged, with the values that said so, named as they stood in the file: by radius where
+/// both are there, else by power.
+fn reordered(keratometry: &Keratometry, eye: Eye) -> Finding {
+    let (stood_flat, stood_steep) = (&keratometry.steep, &keratometry.flat);
+    let radii = stood_flat.radius.as_ref().map(read).zip(stood_steep.radius.as_ref().map(read));
+    let powers = stood_flat.power.as_ref().map(read).zip(stood_steep.power.as_ref().map(read));
+    let ((flat_text, flat_place), (steep_text, steep_place)) =
+        radii.or(powers).expect("they were exchanged by two radii or two powers");
+    Finding::new(
+        Code::U05,
+        Severity::Note,
+        format!("flat `{flat_text}` and steep `{steep_text}` of the {eye} eye stood the other way round and were reordered with their meridians"),
+        format!("flat and steep of the {eye} eye stood the other way round and were reordered with their meridians"),
+    )
+    .eye(eye)
+    .expected("the flat meridian flatter than the steep one")
+    .found(format!("flat {flat_text}, steep {steep_text}"))
+    .at(flat_place)
+    .at(steep_place)
 }
 
 fn read<T>(reading: &Reading<T>) -> (String, Place) {
     (reading.text.clone(), reading.place.clone())
-}
-
-fn turned(meridian: MeridianReading) -> MeridianReading {
-    MeridianReading {
-        radius: meridian.radius.map(|reading| reading.converted(Conversion::Reordered)),
-        power: meridian.power.map(|reading| reading.converted(Conversion::Reordered)),
-        meridian: meridian.meridian.map(|reading| reading.converted(Conversion::Reordered)),
-    }
 }
 
 fn axial(values: &Values<'_>) -> Result<Option<Axial>, IntakeError> {

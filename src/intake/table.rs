@@ -1,6 +1,8 @@
 //! Text to a table of cells with their lines. Every line is checked by itself before the cells are taken.
 //!
 //! Refusals name lines and cells and never repeat a whole line: it holds a patient.
+//!
+//! The limits are our own choice.
 
 use std::collections::{BTreeMap, BTreeSet};
 

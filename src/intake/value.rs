@@ -17,7 +17,7 @@ use crate::model::{
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre, OutOfRange};
 
 /// Powers between which only a corneal power in dioptres lies, and radii between which only a radius in millimetres
-/// lies: the two do not overlap. Source: common practice.
+/// lies: the two do not overlap. Source: [`IMPOSSIBLE`](crate::cite::IMPOSSIBLE), our assumption.
 const POWERS_D: core::ops::RangeInclusive<f64> = 30.0..=65.0;
 const RADII_MM: core::ops::RangeInclusive<f64> = 5.0..=10.0;
 

@@ -1,4 +1,6 @@
 //! What a caller asks to append: a kind and a JSON body with its version and its time.
+//!
+//! The limits are our own choice.
 
 use jiff::Timestamp;
 use serde_json::{Map, Value};

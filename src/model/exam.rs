@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::eye::{ByEye, Eye};
 use super::identity::Identity;
 use super::list::{CornealSurgery, LensStatus};
-use super::place::{Digest, FileRef, Place};
+use super::place::{Digest, FileRef, Place, Spot};
 use super::reading::{Conversion, Reading};
 use super::time::ExamTime;
 use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, PowerVector};
@@ -115,6 +115,17 @@ pub struct MeridianReading {
     pub meridian: Option<Reading<Meridian>>,
 }
 
+impl MeridianReading {
+    /// The same values, each saying that it stood at the other meridian.
+    fn moved(self) -> Self {
+        Self {
+            radius: self.radius.map(|reading| reading.converted(Conversion::Reordered)),
+            power: self.power.map(|reading| reading.converted(Conversion::Reordered)),
+            meridian: self.meridian.map(|reading| reading.converted(Conversion::Reordered)),
+        }
+    }
+}
+
 /// A cylinder as a device reports it beside its meridians.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cylinder {
@@ -172,25 +183,24 @@ impl Keratometry {
     /// When both radii (else both powers) say that they stood the other way round, the two meridians change places with
     /// everything that belongs to them, and [`Keratometry::reordered`] says so. Equal values stay as they stand.
     #[must_use]
-    pub fn in_order(mut self) -> Self {
+    pub fn in_order(self) -> Self {
         let radii = self.flat.radius.as_ref().zip(self.steep.radius.as_ref());
         let powers = self.flat.power.as_ref().zip(self.steep.power.as_ref());
-        let exchanged = match (radii, powers) {
+        let turned_round = match (radii, powers) {
             (Some((flat, steep)), _) => flat.value < steep.value,
             (None, Some((flat, steep))) => flat.value > steep.value,
             (None, None) => false,
         };
-        if exchanged {
-            core::mem::swap(&mut self.flat, &mut self.steep);
-            self.reordered = true;
-            for meridian in [&mut self.flat, &mut self.steep] {
-                let moved = Some(Conversion::Reordered);
-                meridian.radius.iter_mut().for_each(|reading| reading.converted = moved);
-                meridian.power.iter_mut().for_each(|reading| reading.converted = moved);
-                meridian.meridian.iter_mut().for_each(|reading| reading.converted = moved);
-            }
-        }
-        self
+        if turned_round { self.exchanged() } else { self }
+    }
+
+    /// The same keratometry with flat and steep exchanged, whatever their values.
+    ///
+    /// Radius, power and meridian go together, every one of them says [`Conversion::Reordered`], and
+    /// [`Keratometry::reordered`] is set.
+    #[must_use]
+    pub fn exchanged(self) -> Self {
+        Self { flat: self.steep.moved(), steep: self.flat.moved(), reordered: true, ..self }
     }
 
     /// Flat and steep power in terms of the index given.
@@ -423,6 +433,11 @@ pub struct Exam {
 }
 
 impl Exam {
+    /// The file of the examination as a whole: the place of what belongs to no line of it.
+    pub fn whole_file(&self) -> Place {
+        Place::File { file: Arc::clone(&self.file), spot: Spot::Whole }
+    }
+
     /// The lines of a text file that this examination was read from; empty for other files.
     pub fn lines(&self) -> std::collections::BTreeSet<u64> {
         let identity = &self.identity;

@@ -284,6 +284,12 @@ pub struct ListEntry {
     pub place: Place,
 }
 
+/// Whether lists, surgeons' files and lens files speak of the same surgeon or lens family: the names are equal but for
+/// case and blanks at the ends. Whoever looks a name up asks this, so that a name that passes T03 also finds its file.
+pub fn same_name(one: &str, other: &str) -> bool {
+    one.trim().to_lowercase() == other.trim().to_lowercase()
+}
+
 /// An operating list as one file states it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OperatingList {

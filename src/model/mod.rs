@@ -19,6 +19,7 @@ pub use eye::{ByEye, Eye, UnknownEye};
 pub use identity::{Identity, PatientNumber, PersonName, Sex};
 pub use list::{
     CornealSurgery, Fact, FactKind, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget,
+    same_name,
 };
 pub use place::{Digest, FileRef, Place, Spot};
 pub use reading::{Conversion, Reading, Written};

@@ -9,11 +9,11 @@ use crate::cite::{self, Source};
 use crate::units::{Dioptre, KeratometricIndex, Meridian, PowerVector};
 
 /// Mean back surface as one vector: 0.25 D, steepening the horizontal. Source:
-/// [`POSTERIOR_CONSTANT`](crate::cite::POSTERIOR_CONSTANT).
+/// [`POSTERIOR_CONSTANT`](crate::cite::POSTERIOR_CONSTANT), read as 0.25 D at 7 degrees; the horizontal is our assumption.
 pub const CONSTANT: Dioptre = Dioptre::from_dioptres(0.25);
 
 /// Half-width of a class of astigmatism, in degrees: with the rule lies within it of 90, against the rule of 180.
-/// Source: common practice; the limits of [`EOM_2015`](crate::cite::EOM_2015) were not read.
+/// Source: our assumption; the limits of [`EOM_2015`](crate::cite::EOM_2015) were not read.
 const CLASS_HALF_WIDTH_DEG: f64 = 30.0;
 
 /// Half-width of the band over which neighbouring classes are blended, in degrees. Source:

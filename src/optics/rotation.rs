@@ -142,8 +142,8 @@ pub fn scatter_of_best_axis(component: Dioptre, lens: Dioptre) -> Option<Degrees
 
 /// Astigmatism at the corneal plane from the tilt of a lens, `P (1 + sin^2/3) tan^2 / ratio`, in dioptres.
 ///
-/// Against the rule for a tilt about the vertical. 6 to 10 % above ray tracing. Source: [`WEIKERT_2018`](crate::cite::WEIKERT_2018);
-/// `ratio` is cylinder at the lens over cylinder at the cornea.
+/// Against the rule for a tilt about the vertical. The formula is from memory, compared with the values of
+/// [`WEIKERT_2018`](crate::cite::WEIKERT_2018): 6 to 10 % above ray tracing. `ratio` is cylinder at the lens over cylinder at the cornea.
 ///
 /// # Errors
 /// [`OpticsError::NotFinite`] when the ratio is zero or the tilt is 90 degrees.

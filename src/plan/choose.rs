@@ -10,6 +10,7 @@ use super::surgeon::Leftover;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::Eye;
 use crate::optics::posterior::AstigmatismClass;
+use crate::optics::rotation;
 use crate::optics::toric::{CornealCylinder, corneal_cylinder};
 use crate::units::{Dioptre, Meridian, PowerVector, round};
 
@@ -89,7 +90,7 @@ pub(super) fn choices(
             corneal_cylinder: corneal.cylinder,
             axis: Some(axis),
             incision: IncisionKind::Usual,
-            residual: to_correct - PowerVector::from_steep(corneal.cylinder, axis),
+            residual: rotation::residual(to_correct, corneal.cylinder, axis),
             chance_within_0_50: chance(&usual, corneal.cylinder, axis),
             made: step.made.holds(power.nearest),
             chosen: false,
@@ -244,6 +245,7 @@ fn entered_choice(
     order: &Order,
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
+    // Half of the last printed place: our choice.
     let same = |a: Dioptre, b: Dioptre| (a - b).dioptres().abs() < 0.005;
     let toric = entered.cylinder.dioptres() > 0.0;
     if toric && entered.axis.is_none() {
@@ -296,7 +298,6 @@ fn entered_choice(
     };
     if let Some(cylinder) = corneal {
         let axis = if toric { entered.axis } else { None };
-        let lens = axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
         choices.push(Choice {
             name: "entered by the surgeon".to_owned(),
             equivalent: entered.equivalent,
@@ -304,7 +305,7 @@ fn entered_choice(
             corneal_cylinder: cylinder,
             axis,
             incision: IncisionKind::Usual,
-            residual: to_correct - lens,
+            residual: axis.map_or(to_correct, |axis| rotation::residual(to_correct, cylinder, axis)),
             chance_within_0_50: budget(to_correct, cylinder, order)
                 .and_then(|model| model.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok())
                 .map(|distribution| distribution.chances().within_0_50),

@@ -15,7 +15,7 @@ use crate::finding::{Code, Finding, Severity};
 use crate::model::{CornealSurgery, Eye, ListEntry, Procedure};
 use crate::optics::power::SPECTACLE_VERTEX;
 use crate::optics::refraction::Refraction;
-use crate::optics::rotation::cost_of_misalignment;
+use crate::optics::rotation::{self, cost_of_misalignment};
 use crate::optics::toric::{ToricLens, predicted_refraction};
 use crate::optics::uncertainty::{Chances, Estimate, ResidualModel};
 use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, PowerVector};
@@ -379,7 +379,7 @@ fn left_over(
     lens: &LensPlan,
 ) -> Result<(Option<PowerVector>, Option<Refraction>), Refusals> {
     let cylinder = lens.corneal_cylinder.unwrap_or(Dioptre::ZERO);
-    let residual = lens.axis.map_or(to_correct, |axis| to_correct - PowerVector::from_steep(cylinder, axis));
+    let residual = lens.axis.map_or(to_correct, |axis| rotation::residual(to_correct, cylinder, axis));
     let cornea = power.cornea(to_correct);
     let toric =
         ToricLens::from_equivalent(lens.equivalent, lens.cylinder, lens.axis.unwrap_or(Meridian::HORIZONTAL))

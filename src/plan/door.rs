@@ -4,7 +4,7 @@ use super::compute::{Computation, compute, weights};
 use super::order::Order;
 use crate::checks::{Cleared, Screened, Selection, Weight};
 use crate::finding::{Answer, Finding, Severity};
-use crate::model::{CornealSurgery, Eye, ListEntry};
+use crate::model::{CornealSurgery, ListEntry};
 
 /// Numbers for the desk, for weighing a disagreement, for `trial{}` in JSON. Never for a page.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,23 +27,13 @@ impl Trial {
     }
 }
 
-fn run(
-    eye: Eye,
-    selection: &Selection,
-    entry: &ListEntry,
-    surgery: CornealSurgery,
-    order: &Order,
-) -> Result<Computation, Vec<Finding>> {
-    compute(eye, selection, entry, surgery, order)
-}
-
 /// Tries a case that passed the refusing checks.
 ///
 /// # Errors
 /// The refusing findings of the plan itself: a formula that cannot be used, a number it needs and has not.
 pub fn trial(screened: &Screened, order: &Order) -> Result<Trial, Vec<Finding>> {
     let (selection, entry) = (screened.selection(), &screened.case().entry);
-    let computation = run(screened.eye(), selection, entry, screened.corneal_surgery(), order)?;
+    let computation = compute(screened.eye(), selection, entry, screened.corneal_surgery(), order)?;
     let weights = weights(&computation, selection, entry, order);
     let basis = (selection.clone(), entry.clone(), screened.corneal_surgery(), order.clone());
     Ok(Trial { computation, weights, basis })
@@ -66,8 +56,13 @@ pub struct Plan {
 /// # Errors
 /// The refusing findings of the plan itself.
 pub fn plan(cleared: Cleared, order: Order) -> Result<Plan, Vec<Finding>> {
-    let computation =
-        run(cleared.eye(), cleared.selection(), &cleared.case().entry, cleared.corneal_surgery(), &order)?;
+    let computation = compute(
+        cleared.eye(),
+        cleared.selection(),
+        &cleared.case().entry,
+        cleared.corneal_surgery(),
+        &order,
+    )?;
     Ok(Plan { cleared, computation, order })
 }
 
@@ -149,15 +144,37 @@ impl Plan {
         &self.order
     }
 
-    /// The plan's own sign-off findings that none of these answers.
-    pub fn unanswered(&self, answers: &[Answer]) -> Vec<Finding> {
+    /// Every finding, those of the checks first, then the plan's own.
+    fn findings(&self) -> impl Iterator<Item = &Finding> {
+        self.cleared.findings().iter().chain(&self.computation.findings)
+    }
+
+    fn open<'a>(&'a self, answers: &'a [Answer]) -> impl Iterator<Item = &'a Finding> {
         self.computation
             .findings
             .iter()
             .filter(|finding| finding.severity() == Severity::SignOff)
             .filter(|finding| !answers.iter().any(|answer| answer.answers(finding)))
-            .cloned()
-            .collect()
+    }
+
+    /// The plan's own sign-off findings that none of these answers.
+    pub fn unanswered(&self, answers: &[Answer]) -> Vec<Finding> {
+        self.open(answers).cloned().collect()
+    }
+
+    /// Whether an approval holds for this plan: a standing order only where nothing had to be signed off.
+    fn accepts(&self, approval: &Approval) -> bool {
+        match approval {
+            Approval::Surgeon { .. } => true,
+            Approval::StandingOrder { .. } => {
+                !self.findings().any(|finding| finding.severity() == Severity::SignOff)
+            }
+        }
+    }
+
+    /// Whether [`Plan::release`] would release it with these answers and this approval.
+    pub fn may_release(&self, answers: &[Answer], approval: Option<&Approval>) -> bool {
+        approval.is_some_and(|approval| self.accepts(approval)) && self.open(answers).next().is_none()
     }
 
     /// Releases the plan: its own findings answered, and an approval given.
@@ -167,33 +184,15 @@ impl Plan {
     /// # Errors
     /// The plan with what it waits for.
     pub fn release(self, answers: &[Answer], approval: Option<Approval>) -> Result<Released, Box<OpenPlan>> {
-        let unanswered = self.unanswered(answers);
-        let signed_off = self
-            .cleared
-            .findings()
-            .iter()
-            .chain(&self.computation.findings)
-            .any(|finding| finding.severity() == Severity::SignOff);
-        let approval = approval.filter(|approval| match approval {
-            Approval::Surgeon { .. } => true,
-            Approval::StandingOrder { .. } => !signed_off,
-        });
-        match approval {
-            Some(approval) if unanswered.is_empty() => {
-                let answers = answers
-                    .iter()
-                    .filter(|answer| {
-                        self.cleared
-                            .findings()
-                            .iter()
-                            .chain(&self.computation.findings)
-                            .any(|f| answer.answers(f))
-                    })
-                    .cloned()
-                    .collect();
+        let may = self.may_release(answers, approval.as_ref());
+        match approval.filter(|approval| self.accepts(approval)) {
+            Some(approval) if may => {
+                let counts = |answer: &&Answer| self.findings().any(|finding| answer.answers(finding));
+                let answers = answers.iter().filter(counts).cloned().collect();
                 Ok(Released { plan: self, answers, approval })
             }
             approval => {
+                let unanswered = self.unanswered(answers);
                 Err(Box::new(OpenPlan { plan: self, unanswered, approval_missing: approval.is_none() }))
             }
         }
@@ -219,10 +218,7 @@ impl Released {
     /// Every finding with its answer, checks first, then the plan's own.
     pub fn findings(&self) -> impl Iterator<Item = (&Finding, Option<&Answer>)> {
         self.plan
-            .cleared
             .findings()
-            .iter()
-            .chain(&self.plan.computation.findings)
             .map(|finding| (finding, self.answers.iter().find(|answer| answer.answers(finding))))
     }
 }

@@ -3,6 +3,7 @@
 use super::compute::Computation;
 use super::order::Order;
 use super::power::Power;
+use super::settings::Settings;
 use super::step::Step;
 use super::surgeon::Leftover;
 use crate::checks::{KeratometrySource, Selection};
@@ -140,12 +141,13 @@ fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
             super::compute::StepWord::Measured => continue,
             super::compute::StepWord::PosteriorCornea => match order.surgeon.posterior {
                 super::surgeon::PosteriorChoice::Eom2015 => (
-                    "subtracted at 90: with the rule 0.15 C + 0.22, oblique 0.05 C + 0.27, against the rule 0.27 D; blended 5 degrees on either side of the class limits",
+                    "subtracted at 90: with the rule 0.15 C + 0.22, oblique 0.05 C + 0.27, against the rule 0.27 D; class limits 30 and 60 degrees and the blend of 5 degrees on either side of them: our assumption",
                     cite::EOM_2015,
                 ),
-                super::surgeon::PosteriorChoice::Constant => {
-                    ("0.25 D added at 180", cite::POSTERIOR_CONSTANT)
-                }
+                super::surgeon::PosteriorChoice::Constant => (
+                    "0.25 D added at 180; 180 in place of the 7 degrees read: our assumption",
+                    cite::POSTERIOR_CONSTANT,
+                ),
                 super::surgeon::PosteriorChoice::None => ("none chosen", cite::HOUSE_RULE),
             },
             super::compute::StepWord::Incision => (
@@ -251,9 +253,14 @@ fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
         ));
     }
     if lens.entered.is_none() {
-        let rule = match order.surgeon.leftover {
-            Leftover::Least => "least residual; of equals the weaker cylinder",
-            Leftover::WithTheRule => "least residual that stays with the rule, if it costs little",
+        let (rule, source) = match order.surgeon.leftover {
+            Leftover::Least => {
+                ("least residual; of equals the weaker cylinder", Settings::EQUAL_RESIDUALS_SOURCE)
+            }
+            Leftover::WithTheRule => (
+                "least residual that stays with the rule, if it costs little",
+                Settings::WITH_THE_RULE_SOURCE,
+            ),
         };
         steps.push(step(
             "Choice of the step",
@@ -264,7 +271,7 @@ fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
                 .map(|choice| ("leaves", at(choice.residual), choice.name.clone()))
                 .collect(),
             lens.box_line.clone(),
-            cite::COMMON_PRACTICE,
+            source,
         ));
     }
     if let Some(residual) = computation.residual {
@@ -309,7 +316,7 @@ fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
             vec![(
                 "factor on the standard deviations",
                 round::fixed(order.settings.budget_factor, 2),
-                super::settings::Settings::BUDGET_FACTOR_SOURCE.cited(),
+                Settings::BUDGET_FACTOR_SOURCE.cited(),
             )],
             format!(
                 "expected {}; within 0.25 / 0.50 / 0.75 D: {} / {} / {}",
@@ -318,7 +325,7 @@ fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
                 percent(chance.chances.within_0_50),
                 percent(chance.chances.within_0_75)
             ),
-            super::settings::Settings::BUDGET_SOURCE,
+            Settings::BUDGET_SOURCE,
         ));
     }
     steps

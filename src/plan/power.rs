@@ -212,7 +212,9 @@ impl Power {
     /// The lens depth of the formula in symbols.
     pub(super) const fn depth_formula(&self) -> &'static str {
         match self.formula {
-            Formula::Haigis2000(_) => "d = a0 + a1 ACD + a2 AL;  K net = 331.5 / mean radius",
+            Formula::Haigis2000(_) => {
+                "d = a0 + a1 ACD + a2 AL;  K net = 331.5 / mean radius (that mean: read in secondary texts)"
+            }
             Formula::Holladay1988(_) => {
                 "d = 0.56 + R - sqrt(R^2 - AG^2/4) + SF,  AG = 12.5 AL / 23.45;  L = AL + 0.2;  K net = 333.3 / R"
             }

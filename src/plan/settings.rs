@@ -1,6 +1,6 @@
 //! What a site can set about planning.
 
-use crate::cite::{COMMON_PRACTICE, ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, Source};
+use crate::cite::{ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, Source};
 use crate::optics::uncertainty::{AngleSds, ComponentSds};
 use crate::units::{Degrees, Dioptre};
 
@@ -30,8 +30,8 @@ pub struct Settings {
 impl Settings {
     /// Source of [`Settings::incision_moved`].
     pub const INCISION_MOVED_SOURCE: Source = HOUSE_RULE;
-    /// Source of [`Settings::equal_residuals`]: the weaker cylinder is safer under rotation.
-    pub const EQUAL_RESIDUALS_SOURCE: Source = COMMON_PRACTICE;
+    /// Source of [`Settings::equal_residuals`]: the weaker cylinder is safer under rotation; the limit is ours.
+    pub const EQUAL_RESIDUALS_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::with_the_rule_slack`].
     pub const WITH_THE_RULE_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::residual_large`].

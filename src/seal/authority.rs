@@ -1,4 +1,6 @@
 //! The site's documents authority: a self-signed certificate and the two kinds it issues.
+//!
+//! The limits on names follow RFC 5280 appendix A, from memory.
 
 use der::asn1::{Any, SetOfVec};
 use der::{Decode as _, Encode as _, Tag};

@@ -1,6 +1,8 @@
 //! Certificates: reading, who they name, and whether one was issued by another.
 //!
 //! Only certificates of our own profile pass: exactly the extensions that [`super::authority`] writes, no more.
+//!
+//! The limits are our own choice.
 
 use const_oid::ObjectIdentifier;
 use der::asn1::{OctetString, SetOfVec};

@@ -1,4 +1,6 @@
 //! P-256 keys: made from entropy, kept as PKCS#8, open or under a passphrase.
+//!
+//! The limit on the size of a key file is our own choice.
 
 use std::fmt;
 

@@ -35,7 +35,7 @@ pub use prepare::{Appearance, Kind, Prepared, Request, prepare, sign};
 pub use time::UtcTime;
 pub use verify::{Change, Report, SignatureReport, Standing, verify};
 
-/// The largest PDF this room reads or writes, in bytes (32 MiB); a sheet is under 0.1 MiB.
+/// The largest PDF this room reads or writes, in bytes (32 MiB, our own choice); a sheet is under 0.1 MiB.
 pub const MAX_PDF_BYTES: usize = 32 * 1024 * 1024;
 
 /// The SHA-256 of `bytes`.

@@ -1,4 +1,6 @@
 //! Appends a signature to a finished PDF in three steps: prepare, sign, embed.
+//!
+//! The room kept for the signature structure is our own choice.
 
 use std::collections::BTreeMap;
 use std::ops::Range;

@@ -9,7 +9,7 @@ use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
 use crate::plan::{Marking, Marks, Released};
 use crate::units::{Direction, Meridian, round};
 
-/// Marks that disagree by more than this are not trusted, degrees. Common practice; the site's value where it states one.
+/// Marks that disagree by more than this are not trusted, degrees. Source: our assumption, printed beside it.
 const DISAGREE: u32 = 5;
 
 /// The turns for paper: from the axis and the marks as printed, in whole degrees, so that what stands there adds up.
@@ -175,5 +175,6 @@ fn rules(page: &mut Page, top: f64) -> Result<(), SheetError> {
         let broken = layout::wrap(&rule, WIDTH - 5.0, style)?;
         y = lines(page, LEFT + 4.0, y, style, &broken) + 1.4;
     }
+    page.text(LEFT, y + 1.0, Style::regular(8.0), "Source: our assumption, also for the number of degrees.");
     Ok(())
 }

@@ -62,13 +62,20 @@ pub struct Approved {
     pub revision: u32,
 }
 
+impl Approved {
+    /// Whether the approval holds for a file with this digest: it is the one that was approved.
+    pub fn holds(&self, found: Digest) -> bool {
+        self.digest == found
+    }
+}
+
 /// The files that are not in force: changed since they were approved, or never approved. By name.
 pub fn compare(files: &[SettingsFile], approved: &BTreeMap<String, Approved>) -> Vec<UnapprovedFile> {
     let mut unapproved: Vec<UnapprovedFile> = files
         .iter()
         .filter_map(|file| {
             let known = approved.get(&file.name);
-            let in_force = known.is_some_and(|known| known.digest == file.digest);
+            let in_force = known.is_some_and(|known| known.holds(file.digest));
             (!in_force).then(|| UnapprovedFile {
                 name: file.name.clone(),
                 approved: known.map(|known| known.digest.hex()),

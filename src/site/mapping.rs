@@ -58,7 +58,7 @@ fn place_of(text: &str, key: &str) -> usize {
 /// # Errors
 /// [`SiteError::Syntax`] when it is not TOML; [`SiteError::UnknownKey`], [`SiteError::MissingKey`],
 /// [`SiteError::Value`] or [`SiteError::Content`] when it is not of the form.
-pub fn parse_toml<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, SiteError> {
+fn parse_toml<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, SiteError> {
     if let Err(error) = DeTable::parse(text) {
         return Err(syntax(file, text, &error));
     }

@@ -29,7 +29,7 @@ pub use diff::diff;
 pub use error::{SiteError, Spot};
 pub use folders::{Folders, HeldName, SheetName, is_plain_name, safe_name};
 pub use incoming::{Incoming, Mode};
-pub use mapping::{mapping_template, parse_toml};
+pub use mapping::mapping_template;
 pub use node::TextFault;
 pub use schema::{LensRead, lens, surgeon};
 pub use site_file::{ApprovalPolicy, Clock, History, SiteFile, SiteKind};

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use axiswright::casebook::{Arrived, Case, Evidence, Expectation, Joined, StatedFact, join};
 use axiswright::checks::{Context, LensOnFile, NumberScheme, Screening, Settings, UnapprovedFile, screen};
+use axiswright::cite::HOUSE_RULE;
 use axiswright::finding::{Code, Finding, Severity};
 use axiswright::model::{
     Axial, ByEye, CornealSurgery, Digest, Exam, ExamTime, Eye, EyeExam, Fact, FactKind, FileNameClaims,
@@ -336,7 +337,16 @@ pub(crate) fn assert_sound(finding: &Finding) {
     for secret in ["Merrow", "Talia", "Hollis", NUMBER, "9996017834"] {
         assert!(!plain.contains(secret), "`{secret}` in `{plain}`");
     }
-    assert!(finding.source().is_some(), "no source: {finding:?}");
+    let cited = finding.source().unwrap_or_else(|| panic!("no source: {finding:?}"));
+    // No mark stronger than that of the limit that decided; two rules cite what they are about and not their limits.
+    let limits = Settings::default().of(finding.code());
+    let about_the_rule = limits.is_empty() || matches!(finding.code(), Code::A04 | Code::L05);
+    assert!(
+        about_the_rule || *cited == HOUSE_RULE || limits.iter().any(|(_, limit)| limit.source == *cited),
+        "{} cites {}",
+        finding.message(),
+        cited.short
+    );
     let next = finding.next_step().unwrap_or_default();
     assert!(!next.is_empty() && !has_measure(next), "next step `{next}`");
     assert!(

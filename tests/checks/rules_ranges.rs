@@ -2,6 +2,9 @@
 
 use std::sync::Arc;
 
+use axiswright::cite::{
+    BIOMETRY_LIMITS, HOUSE_RULE, LENGTH_BETWEEN_EYES, PERPENDICULAR_STEPS, SCREENING_1988, Source,
+};
 use axiswright::finding::{Code, Severity};
 use axiswright::model::{Exam, Eye, LensStatus, Reading};
 
@@ -333,4 +336,32 @@ fn visits() {
     let mut clinic = Clinic::sound();
     clinic.add(visit("2024-01-15T09:00", |_| ()));
     assert_eq!(codes(&findings(&clinic)), [], "an earlier visit is a reference and has no age");
+}
+
+#[test]
+fn the_limit_that_was_crossed_is_the_one_cited() {
+    let cylinder = |c: &mut Clinic, steep: f64| {
+        bio_reads(c, (42.0, 172.0), (steep, 82.0));
+        reads(c, (42.0, 172.0), (steep, 82.0));
+    };
+    let cases: [(Code, Source, &dyn Fn(&mut Clinic)); 10] = [
+        (Code::B01, SCREENING_1988, &|c| long(c, 25.1, 25.1)),
+        (Code::B01, BIOMETRY_LIMITS, &|c| long(c, 27.0, 26.9)),
+        (Code::B02, SCREENING_1988, &|c| long(c, 23.62, 23.31)),
+        (Code::B02, BIOMETRY_LIMITS, &|c| long(c, 23.62, 24.33)),
+        (Code::B02, LENGTH_BETWEEN_EYES, &|c| long(c, 21.98, 21.47)),
+        (Code::B02, SCREENING_1988, &|c| long(c, 28.0, 26.0)),
+        (Code::B02, LENGTH_BETWEEN_EYES, &|c| long(c, 29.0, 24.9)),
+        (Code::B05, BIOMETRY_LIMITS, &|c| cylinder(c, 44.6)),
+        (Code::B05, HOUSE_RULE, &|c| cylinder(c, 46.1)),
+        (Code::I01, PERPENDICULAR_STEPS, &|c| reads(c, (43.05, 174.0), (44.9, 78.0))),
+    ];
+    for (code, source, make) in cases {
+        let mut clinic = Clinic::sound();
+        make(&mut clinic);
+        let found = findings(&clinic);
+        let cited: Vec<&str> =
+            found.iter().filter(|f| f.code() == code).filter_map(|f| Some(f.source()?.short)).collect();
+        assert_eq!(cited, [source.short], "{code}");
+    }
 }

@@ -66,6 +66,16 @@ fn a_faulty_file_is_never_approved() {
 }
 
 #[test]
+fn a_faulty_template_is_named_with_its_line_and_column() {
+    let clinic = Clinic::new();
+    clinic.once().exits(0);
+    clinic.edit("mappings/halden-k2.toml", "delimiter = \";\"", "delimiter = \"x\"");
+    clinic.once().fails(2, "error: mappings/halden-k2.toml:18:13: ");
+    clinic.edit("mappings/halden-k2.toml", "delimiter = \"x\"", "delimeter = \";\"");
+    clinic.once().fails(2, "error: mappings/halden-k2.toml:18:1: unknown key `delimeter`");
+}
+
+#[test]
 fn named_files_are_approved_and_the_others_are_not() {
     let clinic = Clinic::bare();
     let done = clinic.at_now(&["settings", "approve", "lenses/tarn-t.toml", "--by", "Ines Test"]).exits(0);

@@ -14,7 +14,7 @@ there:
                    1988;14:17; Retzlaff, Sanders, Kraff, J Cataract Refract Surg 1990;16:333, the last two in their
                    closed form
   planes           ray-transfer matrices of a thin cornea, a thin lens and the gaps between them
-  choice           least residual, of those within 0.01 D the weaker lens (common practice); with-the-rule: the least
+  choice           least residual, of those within 0.01 D the weaker lens (house rule); with-the-rule: the least
                    that stays with the rule if it costs at most 0.25 D more (house rule)
 
 Exit 3 when numpy is missing.

@@ -1,17 +1,16 @@
 //! Whether the sources agree.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use super::SLACK;
 use crate::casebook::Case;
 use crate::checks::choose::{Choice, holds_keratometry};
 use crate::checks::label;
 use crate::checks::selection::{AxialSource, KeratometrySource, Selection};
-use crate::checks::settings::Settings;
-use crate::cite::{AGREEMENT, AXIS_SCATTER, HOUSE_RULE, LENGTH_AGREEMENT, TWO_DEVICES};
+use crate::checks::settings::{Settings, Threshold};
+use crate::cite::{HOUSE_RULE, TWO_DEVICES};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, Eye, Place, Spot, Surface};
+use crate::model::{Exam, Eye, Place, Surface};
 use crate::units::{PowerVector, round};
 
 /// One comparison of sources: its code, its words, its measure and its limits.
@@ -19,8 +18,8 @@ struct Comparison {
     code: Code,
     /// What is compared, in words.
     what: &'static str,
-    sign_off: f64,
-    refuse: f64,
+    sign_off: Threshold,
+    refuse: Threshold,
     difference: fn(&KeratometrySource, &KeratometrySource) -> f64,
 }
 
@@ -60,7 +59,7 @@ fn outlier(
     }
     let mut sole = (0..sources.len()).filter(|without| {
         widest(sources, comparison, ignored, Some(*without))
-            .is_none_or(|(_, _, most)| most <= comparison.sign_off + SLACK)
+            .is_none_or(|(_, _, most)| most <= comparison.sign_off.value + SLACK)
     });
     let first = sole.next()?;
     sole.next().is_none().then_some(first)
@@ -75,7 +74,7 @@ fn judge(
     eye: Eye,
 ) -> Option<Finding> {
     let (one, other, difference) = widest(sources, comparison, ignored, None)?;
-    if difference <= comparison.sign_off + SLACK {
+    if difference <= comparison.sign_off.value + SLACK {
         return None;
     }
     let apart = [sources.get(one)?, sources.get(other)?];
@@ -83,8 +82,8 @@ fn judge(
     let between = labels.join(" and ");
     let what = comparison.what;
     let size = round::fixed(difference, 2);
-    let limit = round::fixed(comparison.sign_off, 2);
-    let too_far = difference > comparison.refuse + SLACK;
+    let limit = round::fixed(comparison.sign_off.value, 2);
+    let too_far = difference > comparison.refuse.value + SLACK;
     let set_aside = farthest.and_then(|position| sources.get(position)).filter(|_| too_far);
     let (severity, tail, plain_tail, next) = match set_aside {
         Some(source) => (
@@ -120,10 +119,10 @@ fn judge(
     .sources(sources.iter().map(|source| source.label().to_owned()))
     .expected(format!("at most {limit} D"))
     .found(format!("{size} D"))
-    .cited(AGREEMENT)
+    .cited(if too_far { comparison.refuse } else { comparison.sign_off }.source)
     .next(next);
     for source in sources {
-        finding = finding.at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole });
+        finding = finding.at(source.exam().whole_file());
     }
     Some(finding)
 }
@@ -140,21 +139,21 @@ pub(in crate::checks) fn sources(
     let astigmatism = Comparison {
         code: Code::A01,
         what: "astigmatism",
-        sign_off: settings.a01_sign_off.value,
-        refuse: settings.a01_refuse.value,
+        sign_off: settings.a01_sign_off,
+        refuse: settings.a01_refuse,
         difference: |one, other| (one.vector() - other.vector()).cylinder().dioptres(),
     };
     let mean = Comparison {
         code: Code::A02,
         what: "mean keratometry",
-        sign_off: settings.a02_sign_off.value,
-        refuse: settings.a02_refuse.value,
+        sign_off: settings.a02_sign_off,
+        refuse: settings.a02_refuse,
         difference: |one, other| (one.mean() - other.mean()).abs().dioptres(),
     };
     let keratometry = selection.keratometry();
     let needs = |comparison: &Comparison| {
         widest(keratometry, comparison, turned, None)
-            .is_some_and(|(_, _, most)| most > comparison.refuse + SLACK)
+            .is_some_and(|(_, _, most)| most > comparison.refuse.value + SLACK)
     };
     let astigmatism_outlier =
         needs(&astigmatism).then(|| outlier(keratometry, &astigmatism, turned)).flatten();
@@ -210,7 +209,7 @@ pub(in crate::checks) fn single(case: &Case, choice: &Choice, eye: Eye) -> Optio
         .sources([label])
         .expected("two instruments")
         .found("one")
-        .at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole })
+        .at(source.exam().whole_file())
         .cited(TWO_DEVICES)
         .next("measure with a second instrument, or accept with a reason"),
     )
@@ -222,8 +221,8 @@ pub(in crate::checks) fn axis(selection: &Selection, eye: Eye, settings: &Settin
     let count = f64::from(u32::try_from(vectors.len()).ok().filter(|count| *count > 0)?);
     let sum = vectors.into_iter().fold(PowerVector::ZERO, |sum, next| sum + next);
     let cylinder = sum.cylinder().dioptres() / count;
-    let limit = settings.a06_cylinder.value;
-    if cylinder >= limit - SLACK {
+    let limit = settings.a06_cylinder;
+    if cylinder >= limit.value - SLACK {
         return None;
     }
     let mut finding = Finding::new(
@@ -237,12 +236,12 @@ pub(in crate::checks) fn axis(selection: &Selection, eye: Eye, settings: &Settin
     )
     .eye(eye)
     .sources(selection.in_plan().map(|source| source.label().to_owned()))
-    .expected(format!("{} D or more", round::fixed(limit, 2)))
+    .expected(format!("{} D or more", round::fixed(limit.value, 2)))
     .found(format!("{} D", round::fixed(cylinder, 2)))
-    .cited(AXIS_SCATTER)
+    .cited(limit.source)
     .next("nothing to do; think whether a toric lens is wanted");
     for source in selection.in_plan() {
-        finding = finding.at(Place::File { file: Arc::clone(&source.exam().file), spot: Spot::Whole });
+        finding = finding.at(source.exam().whole_file());
     }
     Some(finding)
 }
@@ -303,7 +302,7 @@ pub(in crate::checks) fn lengths(
     .sources(labels)
     .expected(format!("at most {} mm", round::fixed(limit, 2)))
     .found(format!("{} mm", round::fixed(difference, 2)))
-    .cited(LENGTH_AGREEMENT)
+    .cited(if too_far { settings.a07_refuse } else { settings.a07_sign_off }.source)
     .next(next);
     for (_, source, _) in &measured {
         if let Some(length) = &source.axial().length {
@@ -324,7 +323,7 @@ pub(in crate::checks) fn kinds(choice: &Choice, eye: Eye) -> Option<Finding> {
         .filter(|exam| {
             exam.eyes.of(eye).as_ref().is_some_and(|values| values.keratometry_of(Surface::Total).is_some())
         })
-        .map(|exam| (label::of_exam(exam), Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }))
+        .map(|exam| (label::of_exam(exam), exam.whole_file()))
         .collect();
     total.sort_by(|one, other| one.0.cmp(&other.0));
     if total.is_empty() {

@@ -9,7 +9,7 @@ use crate::checks::selection::{KeratometrySource, Selection};
 use crate::checks::settings::Settings;
 use crate::cite::HOUSE_RULE;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, Eye, Place, Spot};
+use crate::model::{Exam, Eye};
 use crate::units::round;
 
 /// Whether one of two sources is turned by a right angle: it fits after turning, not before, and both cylinders are
@@ -56,7 +56,7 @@ pub(in crate::checks) fn turned(
             .sources([one.label().to_owned(), other.label().to_owned()])
             .expected("the same steep meridian")
             .found(axes)
-            .cited(HOUSE_RULE)
+            .cited(settings.u06_fit.source)
             .next("find out at the devices which of the two exchanges its axes; have it corrected and export again");
             for source in [one, other] {
                 let keratometry = source.keratometry();
@@ -130,7 +130,7 @@ pub(in crate::checks) fn other_content<'a>(
                 "compare both files with the device's own screen; if the other one is right, measure again",
             );
             for joined in [one, other] {
-                finding = finding.at(Place::File { file: Arc::clone(&joined.exam.file), spot: Spot::Whole });
+                finding = finding.at(joined.exam.whole_file());
             }
             found.push(finding);
         }

@@ -218,17 +218,16 @@ fn age(
     whose: &str,
 ) -> Option<Finding> {
     let years = full_years(birth.value, day)?;
-    let (least, most) = (settings.p17_age_least.value, settings.p17_age_most.value);
-    if (least..=most).contains(&f64::from(years)) {
-        return None;
-    }
+    let (least, most) = (settings.p17_age_least, settings.p17_age_most);
+    let low = f64::from(years) < least.value;
+    let limit = if low { least } else { (f64::from(years) > most.value).then_some(most)? };
     let text = format!("{whose}: the patient is {years} years old");
     Some(
         Finding::new(Code::P17, Severity::SignOff, text.clone(), text)
-            .expected(format!("{} to {} years", round::fixed(least, 0), round::fixed(most, 0)))
+            .expected(format!("{} to {} years", round::fixed(least.value, 0), round::fixed(most.value, 0)))
             .found(format!("{years} years, born {}", birth.value))
             .at(birth.place.clone())
-            .cited(HOUSE_RULE)
+            .cited(limit.source)
             .next("compare the date of birth with the patient's papers"),
     )
 }
@@ -411,7 +410,7 @@ pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>, settings: &
         match attached {
             Attached::ByNumber | Attached::ByNumberButZeros => {}
             Attached::WithoutNumber => {
-                let place = Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole };
+                let place = exam.whole_file();
                 found.push(number_missing(&label, place).sources([label]));
             }
             Attached::NumberDiffers => {
@@ -443,7 +442,7 @@ mod tests {
         let sound = |text: &str| super::sound(&PatientNumber::new(text).unwrap(), NumberScheme::Mod11Ten);
         // 9*10+9*9+9*8 = 243, 243 mod 11 = 1, remainder form 10: no number begins 999000000.
         assert!(!sound("9990000000"));
-        // 943 476 5919: the worked example of the published rule.
+        // 943 476 5919: an example of the rule in print, from memory.
         assert!(sound("943 476 5919"));
         assert!(sound("943-476-5919"));
         for wrong in ["9434765918", "9434675919", "943476591", "94347659190", "943476591X"] {

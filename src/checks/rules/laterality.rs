@@ -127,7 +127,7 @@ fn identical(about: &About<'_>, settings: &Settings) -> Option<Finding> {
             .iter()
             .zip(&left)
             .all(|((name, one), (other_name, other))| name == other_name && one.total_cmp(other).is_eq());
-    // A single number can be equal by chance; an eye is compared by four or more.
+    // A single number can be equal by chance; that an eye is compared by four or more is our choice.
     if !equal || right.len() < 4 {
         return None;
     }
@@ -181,7 +181,7 @@ pub(in crate::checks) fn no_fellow(exams: &[&Exam], eye: Eye) -> Option<Finding>
         .cited(COMMON_PRACTICE)
         .next("nothing to do; both eyes measured at one sitting check each other");
     for exam in alone {
-        finding = finding.at(Place::File { file: std::sync::Arc::clone(&exam.file), spot: Spot::Whole });
+        finding = finding.at(exam.whole_file());
     }
     Some(finding)
 }
@@ -260,8 +260,7 @@ pub(in crate::checks) fn not_measured(case: &Case, eye: Eye) -> Option<Finding> 
     .cited(COMMON_PRACTICE)
     .next("check the eye on the list; then measure the planned eye");
     for (_, joined) in &case.exams {
-        finding =
-            finding.at(Place::File { file: std::sync::Arc::clone(&joined.exam.file), spot: Spot::Whole });
+        finding = finding.at(joined.exam.whole_file());
     }
     Some(finding)
 }

@@ -20,7 +20,7 @@ use crate::checks::context::Context;
 use crate::checks::label;
 use crate::checks::settings::Settings;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, Eye, ListEntry, Place, Spot};
+use crate::model::{Exam, Eye, ListEntry, Place};
 
 /// Comparisons against a limit allow for the last bits of binary arithmetic: 0.50 D computed is still 0.50 D.
 pub(super) const SLACK: f64 = 1e-9;
@@ -74,7 +74,7 @@ impl<'a> About<'a> {
 
     /// The file as a whole.
     pub(super) fn file_place(&self) -> Place {
-        Place::File { file: std::sync::Arc::clone(&self.joined.exam.file), spot: Spot::Whole }
+        self.joined.exam.whole_file()
     }
 
     /// A finding about this examination, its source named.

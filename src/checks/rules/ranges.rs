@@ -8,10 +8,9 @@ use super::SLACK;
 use crate::checks::choose::Choice;
 use crate::checks::label;
 use crate::checks::selection::KeratometrySource;
-use crate::checks::settings::Settings;
-use crate::cite::{BIOMETRY_LIMITS, LENGTH_BETWEEN_EYES};
+use crate::checks::settings::{Settings, Threshold};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, Eye, Place, Spot, Surface};
+use crate::model::{Exam, Eye, Place, Surface};
 use crate::units::{KeratometricIndex, PowerVector, round};
 
 const AGAIN: &str = "measure again; a second reading that says the same makes this a note";
@@ -47,6 +46,8 @@ struct Unusual<'a> {
     code: Code,
     severity: Severity,
     repeated: bool,
+    /// The limit that was crossed; its source is the one printed.
+    limit: Threshold,
     exam: &'a Arc<Exam>,
     eye: Eye,
     what: &'static str,
@@ -65,7 +66,6 @@ impl Unusual<'_> {
             Severity::Note => "nothing to do",
             Severity::SignOff | Severity::Refuse => AGAIN,
         };
-        let cited = if self.code == Code::B02 { LENGTH_BETWEEN_EYES } else { BIOMETRY_LIMITS };
         let mut finding = Finding::new(
             self.code,
             severity,
@@ -76,17 +76,13 @@ impl Unusual<'_> {
         .sources([label])
         .expected(self.expected)
         .found(self.found)
-        .cited(cited)
+        .cited(self.limit.source)
         .next(next);
         for place in self.places {
             finding = finding.at(place);
         }
         finding
     }
-}
-
-fn whole(exam: &Exam) -> Vec<Place> {
-    vec![Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }]
 }
 
 fn span(least: f64, most: f64, decimals: u8, unit: &str) -> String {
@@ -99,30 +95,31 @@ fn long_or_short(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findi
     let source = choice.selection.axial()?;
     let reading = source.axial().length.as_ref()?;
     let value = reading.value.millimetres();
-    let outside = |least: f64, most: f64| value < least - SLACK || value > most + SLACK;
-    let note = (settings.b01_note_least.value, settings.b01_note_most.value);
-    let asked = (settings.b01_sign_off_least.value, settings.b01_sign_off_most.value);
-    let (severity, (least, most)) = if outside(asked.0, asked.1) {
-        (Severity::SignOff, asked)
-    } else if outside(note.0, note.1) {
-        (Severity::Note, note)
-    } else {
-        return None;
+    let crossed = |(least, most): (Threshold, Threshold)| {
+        if value < least.value - SLACK { Some(least) } else { (value > most.value + SLACK).then_some(most) }
     };
-    let limit = settings.b01_repeat.value;
-    let same = |one: &Exam, other: &Exam| close(length(one, eye), length(other, eye), limit);
+    let note = (settings.b01_note_least, settings.b01_note_most);
+    let asked = (settings.b01_sign_off_least, settings.b01_sign_off_most);
+    let (severity, limit, (least, most)) = match (crossed(asked), crossed(note)) {
+        (Some(limit), _) => (Severity::SignOff, limit, asked),
+        (None, Some(limit)) => (Severity::Note, limit, note),
+        (None, None) => return None,
+    };
+    let room = settings.b01_repeat.value;
+    let same = |one: &Exam, other: &Exam| close(length(one, eye), length(other, eye), room);
     let repeated = severity == Severity::SignOff && repeated(source.exam(), &choice.repeated_lengths, same);
-    let what = if value < least { "a short axial length" } else { "a long axial length" };
+    let what = if value < least.value { "a short axial length" } else { "a long axial length" };
     Some(
         Unusual {
             code: Code::B01,
             severity,
             repeated,
+            limit,
             exam: source.exam(),
             eye,
             what,
             found: format!("{} mm", round::fixed(value, 2)),
-            expected: span(least, most, 1, "mm"),
+            expected: span(least.value, most.value, 1, "mm"),
             places: vec![reading.place.clone()],
         }
         .finding(),
@@ -140,17 +137,17 @@ fn lengths_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Find
     }
     let longer = own.max(fellow);
     let asked = if longer <= settings.b02_short_length.value + SLACK {
-        settings.b02_short_sign_off.value
+        settings.b02_short_sign_off
     } else if longer >= settings.b02_long_length.value - SLACK {
-        settings.b02_long_sign_off.value
+        settings.b02_long_sign_off
     } else {
-        settings.b02_sign_off.value
+        settings.b02_sign_off
     };
     let difference = (own - fellow).abs();
-    let (severity, limit) = if difference > asked + SLACK {
+    let (severity, limit) = if difference > asked.value + SLACK {
         (Severity::SignOff, asked)
     } else if difference > settings.b02_note.value + SLACK {
-        (Severity::Note, settings.b02_note.value)
+        (Severity::Note, settings.b02_note)
     } else {
         return None;
     };
@@ -169,11 +166,12 @@ fn lengths_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Find
             code: Code::B02,
             severity,
             repeated,
+            limit,
             exam,
             eye,
             what: "the axial lengths of the two eyes differ",
             found: format!("by {} mm", round::fixed(difference, 2)),
-            expected: format!("at most {} mm", round::fixed(limit, 2)),
+            expected: format!("at most {} mm", round::fixed(limit.value, 2)),
             places,
         }
         .finding(),
@@ -204,21 +202,25 @@ fn steep_or_flat(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findi
         return None;
     }
     let value = source.mean().dioptres();
-    let limit = settings.b03_repeat.value;
-    let same = |one: &Exam, other: &Exam| close(mean(one, eye), mean(other, eye), limit);
-    let what =
-        if value < least { "a flat cornea, mean keratometry" } else { "a steep cornea, mean keratometry" };
+    let room = settings.b03_repeat.value;
+    let same = |one: &Exam, other: &Exam| close(mean(one, eye), mean(other, eye), room);
+    let (what, limit) = if value < least {
+        ("a flat cornea, mean keratometry", settings.b03_least)
+    } else {
+        ("a steep cornea, mean keratometry", settings.b03_most)
+    };
     Some(
         Unusual {
             code: Code::B03,
             severity: Severity::SignOff,
+            limit,
             repeated: repeated(source.exam(), &choice.repeats, same),
             exam: source.exam(),
             eye,
             what,
             found: format!("{} D", round::fixed(value, 2)),
             expected: span(least, most, 1, "D"),
-            places: whole(source.exam()),
+            places: vec![source.exam().whole_file()],
         }
         .finding(),
     )
@@ -232,8 +234,8 @@ fn means_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findin
     // The mean of the sources that have both eyes: that two sources disagree is said by A02, not here once more.
     let pairs: Vec<f64> = choice.selection.in_plan().filter_map(apart).collect();
     let difference = pairs.iter().sum::<f64>().abs() / f64::from(u32::try_from(pairs.len()).ok()?);
-    let limit = settings.b04_sign_off.value;
-    if difference <= limit + SLACK {
+    let limit = settings.b04_sign_off;
+    if difference <= limit.value + SLACK {
         return None;
     }
     let room = settings.b03_repeat.value;
@@ -244,13 +246,14 @@ fn means_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findin
         Unusual {
             code: Code::B04,
             severity: Severity::SignOff,
+            limit,
             repeated: repeated(source.exam(), &choice.repeats, same),
             exam: source.exam(),
             eye,
             what: "the mean keratometry of the two eyes differs",
             found: format!("by {} D", round::fixed(difference, 2)),
-            expected: format!("at most {} D", round::fixed(limit, 2)),
-            places: whole(source.exam()),
+            expected: format!("at most {} D", round::fixed(limit.value, 2)),
+            places: vec![source.exam().whole_file()],
         }
         .finding(),
     )
@@ -259,11 +262,12 @@ fn means_differ(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Findin
 /// B05.
 fn large_cylinder(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Finding> {
     let (source, cylinder) = greatest(choice, |source| Some(source.vector().cylinder().dioptres()))?;
-    let limit = settings.b05_sign_off.value;
-    if cylinder <= limit + SLACK {
+    let over = |limit: Threshold| cylinder > limit.value + SLACK;
+    if !over(settings.b05_sign_off) {
         return None;
     }
-    let always = cylinder > settings.b05_always.value + SLACK;
+    let always = over(settings.b05_always);
+    let limit = if always { settings.b05_always } else { settings.b05_sign_off };
     let room = settings.b05_repeat.value;
     let same = |one: &Exam, other: &Exam| {
         vector(one, eye)
@@ -273,13 +277,14 @@ fn large_cylinder(choice: &Choice, eye: Eye, settings: &Settings) -> Option<Find
     let finding = Unusual {
         code: Code::B05,
         severity: Severity::SignOff,
+        limit,
         repeated: !always && repeated(source.exam(), &choice.repeats, same),
         exam: source.exam(),
         eye,
         what: if always { "a very large corneal cylinder" } else { "a large corneal cylinder" },
         found: format!("{} D", round::fixed(cylinder, 2)),
-        expected: format!("at most {} D", round::fixed(limit, 2)),
-        places: whole(source.exam()),
+        expected: format!("at most {} D", round::fixed(limit.value, 2)),
+        places: vec![source.exam().whole_file()],
     }
     .finding();
     Some(if always {

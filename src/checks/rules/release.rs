@@ -2,10 +2,10 @@
 
 use super::SLACK;
 use crate::casebook::Case;
-use crate::checks::context::{Context, same_name};
+use crate::checks::context::Context;
 use crate::cite::HOUSE_RULE;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{ListEntry, Place, Procedure, Reading};
+use crate::model::{ListEntry, Place, Procedure, Reading, same_name};
 use crate::units::round;
 
 fn unknown(case: &Case, what: &str, name: Option<&Reading<String>>, why: &str, next: &str) -> Finding {

@@ -2,7 +2,7 @@
 
 use super::{About, Noted, SLACK, Scope};
 use crate::checks::settings::Settings;
-use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, ISO_10343};
+use crate::cite::HOUSE_RULE;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Conversion, Eye, EyeExam, Keratometry, MeridianReading, Reading, Surface};
 use crate::units::{KeratometricIndex, round};
@@ -48,9 +48,9 @@ fn unit_confusion(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Opt
         .filter_map(|(name, meridian)| Some((name, confused(meridian, about.settings)?)))
         .collect();
     let (_, (kind, _, _)) = wrong.first()?;
-    let (found_as, expected) = match *kind {
-        "power" => ("D", "a power, which lies far above any radius"),
-        _ => ("mm", "a radius, which lies far below any power"),
+    let (found_as, expected, limit) = match *kind {
+        "power" => ("D", "a power, which lies far above any radius", about.settings.u02_radius_most),
+        _ => ("mm", "a radius, which lies far below any power", about.settings.u02_power_least),
     };
     let values: Vec<String> = wrong
         .iter()
@@ -66,7 +66,7 @@ fn unit_confusion(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Opt
         .eye(eye)
         .expected(expected)
         .found(values.join(", "))
-        .cited(HOUSE_RULE)
+        .cited(limit.source)
         .next("compare with the device's own screen; have the unit of the column corrected in device or template");
     for (_, (_, _, place)) in wrong {
         finding = finding.at(place);
@@ -177,6 +177,8 @@ fn index(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Findi
             _ => return None,
         }
     };
+    // How radius, power and a declared index must fit each other is our rule; which index is the standard's is not.
+    let ours = contradicts || declared.is_none();
     let mut finding = about
         .finding(
             Code::U01,
@@ -187,7 +189,7 @@ fn index(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Findi
         .eye(eye)
         .expected(printed(declared.filter(|_| contradicts).unwrap_or(standard)))
         .found(found)
-        .cited(ISO_10343)
+        .cited(if ours { HOUSE_RULE } else { about.settings.u01_index.source })
         .next(next);
     if let Some(index) = &keratometry.index {
         finding = finding.at(index.place.clone());
@@ -263,7 +265,7 @@ fn cylinder_sign(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Opti
         .found(found)
         .at(reported.power.place.clone())
         .at(axis.place.clone())
-        .cited(COMMON_PRACTICE)
+        .cited(about.settings.u04_axis.source)
         .next("compare sign and axes with the device's own screen; have device or template corrected");
     if let Some(meridian) = &keratometry.steep.meridian {
         finding = finding.at(meridian.place.clone());
@@ -295,7 +297,8 @@ fn arithmetic(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<
     let (flat, flat_step) = power(&keratometry.flat)?;
     let (steep, steep_step) = power(&keratometry.steep)?;
     let rounding = (flat_step + steep_step + reported.step().unwrap_or(unknown)) / 2.0;
-    let room = about.settings.u09_room.value.max(rounding);
+    let limit = about.settings.u09_room;
+    let room = limit.value.max(rounding);
     let difference = (steep - flat).abs();
     let cylinder = reported.value.dioptres();
     if (cylinder.abs() - difference).abs() <= room + SLACK {
@@ -321,7 +324,7 @@ fn arithmetic(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<
         .expected(format!("{} D", round::fixed(difference, 2)))
         .found(format!("{} D", round::signed(cylinder, 2)))
         .at(reported.place.clone())
-        .cited(HOUSE_RULE)
+        .cited(limit.source)
         .next("compare all numbers with the device's own screen; have device or template corrected");
     for place in places {
         finding = finding.at(place);

@@ -2,15 +2,14 @@
 
 use super::{About, Noted, SLACK, Scope, units};
 use crate::checks::settings::Threshold;
-use crate::cite::{IMPOSSIBLE, ORTHOGONAL, THREE_READINGS};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Axial, Eye, EyeExam, Keratometry, Place, Surface};
 use crate::units::{KeratometricIndex, round};
 
 /// B08.
 fn readings(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
-    let least = about.settings.b08_readings.value;
-    let limit = round::fixed(least, 0);
+    let least = about.settings.b08_readings;
+    let limit = round::fixed(least.value, 0);
     let finding = match &keratometry.readings {
         None => {
             let text =
@@ -20,7 +19,7 @@ fn readings(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Fi
                 .found("count not stated")
                 .next("nothing to do")
         }
-        Some(count) if f64::from(count.value) < least => {
+        Some(count) if f64::from(count.value) < least.value => {
             let text = format!(
                 "{}: {} of the {limit} readings asked for stand behind the keratometry",
                 about.label, count.value
@@ -33,7 +32,7 @@ fn readings(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Fi
         }
         Some(_) => return None,
     };
-    Some(finding.eye(eye).expected(format!("{limit} or more")).cited(THREE_READINGS))
+    Some(finding.eye(eye).expected(format!("{limit} or more")).cited(least.source))
 }
 
 /// One B11.
@@ -46,10 +45,8 @@ fn impossible(
     place: Option<Place>,
 ) -> Option<Finding> {
     let (least, most) = limits;
-    let low = least.is_some_and(|least| value < least.value - SLACK);
-    if !low && value <= most.value + SLACK {
-        return None;
-    }
+    let low = least.filter(|least| value < least.value - SLACK);
+    let limit = low.or_else(|| (value > most.value + SLACK).then_some(most))?;
     let unit = most.unit;
     let expected = match least {
         Some(least) => {
@@ -70,7 +67,7 @@ fn impossible(
             .expected(expected)
             .found(found)
             .at(place.unwrap_or_else(|| about.file_place()))
-            .cited(IMPOSSIBLE)
+            .cited(limit.source)
             .next("compare with the device's own screen; measure again"),
     )
 }
@@ -119,7 +116,7 @@ fn impossible_lengths(about: &About<'_>, eye: Eye, axial: &Axial) -> Vec<Finding
     .collect()
 }
 
-/// I01.
+/// I01. That the two are 90 degrees apart: [`ORTHOGONAL`](crate::cite::ORTHOGONAL); how far off is too far is a limit.
 fn perpendicular(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
     let flat = keratometry.flat.meridian.as_ref()?;
     let steep = keratometry.steep.meridian.as_ref()?;
@@ -131,16 +128,13 @@ fn perpendicular(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Opti
         return None;
     }
     let off = 90.0 - flat.value.turn_to(steep.value).abs().degrees();
-    let over = |limit: Threshold| off > limit.value + SLACK;
-    let severity = if over(settings.i01_refuse) {
-        Severity::Refuse
-    } else if over(settings.i01_sign_off) {
-        Severity::SignOff
-    } else if over(settings.i01_note) {
-        Severity::Note
-    } else {
-        return None;
-    };
+    let (limit, severity) = [
+        (settings.i01_refuse, Severity::Refuse),
+        (settings.i01_sign_off, Severity::SignOff),
+        (settings.i01_note, Severity::Note),
+    ]
+    .into_iter()
+    .find(|(limit, _)| off > limit.value + SLACK)?;
     let next = match severity {
         Severity::Note => "nothing to do: the steep meridian is taken half-way between the two",
         Severity::SignOff | Severity::Refuse => {
@@ -164,7 +158,7 @@ fn perpendicular(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Opti
             .found(format!("flat {}, steep {}", round::meridian(flat.value), round::meridian(steep.value)))
             .at(flat.place.clone())
             .at(steep.place.clone())
-            .cited(ORTHOGONAL)
+            .cited(limit.source)
             .next(next),
     )
 }

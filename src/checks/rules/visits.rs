@@ -8,14 +8,9 @@ use crate::casebook::Case;
 use crate::checks::choose::Choice;
 use crate::checks::label;
 use crate::checks::settings::Settings;
-use crate::cite::{EARLIER_VISIT, MEASUREMENT_AGE};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{CornealSurgery, Exam, Eye, LensStatus, Place, Spot, Surface};
+use crate::model::{CornealSurgery, Exam, Eye, LensStatus, Surface};
 use crate::units::{KeratometricIndex, round};
-
-fn whole(exam: &Exam) -> Place {
-    Place::File { file: Arc::clone(&exam.file), spot: Spot::Whole }
-}
 
 /// The examinations the plan rests on, each once.
 fn counting(choice: &Choice) -> Vec<&Arc<Exam>> {
@@ -61,7 +56,7 @@ pub(in crate::checks) fn age(case: &Case, choice: &Choice, eye: Eye, settings: &
         .expected(format!("at most {} days", round::fixed(limit.value, 0)))
         .found(format!("{oldest} days"))
         .at(date.place.clone())
-        .cited(MEASUREMENT_AGE)
+        .cited(limit.source)
         .next(next);
     for taken in old.iter().filter_map(|(_, exam)| exam.taken.as_ref()) {
         finding = finding.at(taken.place.clone());
@@ -145,9 +140,9 @@ pub(in crate::checks) fn earlier(choice: &Choice, eye: Eye, settings: &Settings)
                 round::fixed(settings.p15_power.value, 2)
             ))
             .found(changed.join(", "))
-            .at(whole(exam))
-            .at(whole(older))
-            .cited(EARLIER_VISIT)
+            .at(exam.whole_file())
+            .at(older.whole_file())
+            .cited(settings.p15_length.source)
             .next("find out whether one of the two is another person's; ask for operations and contact lenses; measure again"),
         );
     }

@@ -6,7 +6,7 @@ use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
 use super::object::{Code as Coded, Node, Number};
-use super::{Outcome, common, measured};
+use super::{Outcome, common, in_range, measured};
 use crate::intake::{IntakeError, NotUnderstood};
 use crate::model::{Axial, ChamberDepthFrom, Conversion, Eye, EyeExam, LengthMethod, LensStatus, Reading};
 use crate::units::{Micrometre, Millimetre};
@@ -169,11 +169,8 @@ fn spread(item: &Node<'_>, outcome: &mut Outcome) -> Result<Option<Reading<Milli
             return Ok(None);
         }
     };
-    let length = match Millimetre::from_reading(number.value * factor) {
-        Ok(length) => length,
-        Err(error) => return Err(super::out_of_range(number, "spread of axial.length", &error)),
-    };
-    let mut reading = number.reading(length);
+    let mut reading =
+        in_range(number, "spread of axial.length", |value| Millimetre::from_reading(value * factor))?;
     reading.converted = converted;
     Ok(Some(reading))
 }
@@ -250,11 +247,7 @@ fn the_one(numbers: Vec<Number>, what: &str) -> Result<Option<Number>, IntakeErr
 }
 
 fn length(number: Option<Number>, field: &str) -> Result<Option<Reading<Millimetre>>, IntakeError> {
-    let Some(number) = number else { return Ok(None) };
-    match Millimetre::from_reading(number.value) {
-        Ok(value) => Ok(Some(number.reading(value))),
-        Err(error) => Err(super::out_of_range(number, field, &error)),
-    }
+    number.map(|number| in_range(number, field, Millimetre::from_reading)).transpose()
 }
 
 impl Selected {
@@ -275,24 +268,16 @@ impl Selected {
             );
         }
         let cornea = the_one(self.corneas, "corneal thickness")?;
-        let cornea = match cornea {
-            None => None,
-            Some(number) => {
-                // To a thousandth of a micrometre: the product of decimals is not the decimal of the product.
-                let micrometres = (number.value * 1e6).round() / 1e3;
-                match Micrometre::from_reading(micrometres) {
-                    Ok(value) => Some(number.reading(value).converted(Conversion::Unit)),
-                    Err(error) => return Err(super::out_of_range(number, "axial.cornea", &error)),
-                }
-            }
-        };
+        // To a thousandth of a micrometre: the product of decimals is not the decimal of the product.
+        let micrometres = |millimetres: f64| Micrometre::from_reading((millimetres * 1e6).round() / 1e3);
+        let cornea = cornea.map(|number| in_range(number, "axial.cornea", micrometres)).transpose()?;
         Ok(Axial {
             length: length(total, "axial.length")?,
             method,
             depth: length(the_one(self.depths, "chamber depth")?, "axial.depth")?,
             depth_from,
             lens: length(the_one(self.lenses, "lens thickness")?, "axial.lens")?,
-            cornea,
+            cornea: cornea.map(|reading| reading.converted(Conversion::Unit)),
             white: None,
             spread: self.spreads.into_iter().next(),
             quality: None,

@@ -7,6 +7,8 @@
 //! dictionary says and read as implicit (PS3.5 6.2.2 note 2, CP-246), group lengths and padding go, fragments of pixel
 //! data are skipped. Specific Character Set (0008,0005) is taken out: without it the decoder maps every byte to the
 //! character of the same number, and [`super::text`] decodes the bytes by the set.
+//!
+//! The limits are our own choice.
 
 use std::collections::BTreeSet;
 

@@ -4,7 +4,7 @@ use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
 use super::object::{Node, Number};
-use super::{Outcome, common, measured};
+use super::{Outcome, common, in_range, measured};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::{Input, IntakeError, NotUnderstood};
 use crate::model::{Conversion, Eye, EyeExam, Keratometry, MeridianReading, Reading, Spot, Surface};
@@ -108,17 +108,6 @@ fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
     .next("compare with the device's own screen; ask IT which range of axes the device exports")
 }
 
-fn in_range<T>(
-    number: Number,
-    field: &str,
-    make: impl FnOnce(f64) -> Result<T, crate::units::OutOfRange>,
-) -> Result<Reading<T>, IntakeError> {
-    match make(number.value) {
-        Ok(value) => Ok(number.reading(value)),
-        Err(error) => Err(super::out_of_range(number, field, &error)),
-    }
-}
-
 /// Flat and steep in their places: the steep meridian has the shorter radius and the greater power.
 fn ordered(
     block: &Node<'_>,
@@ -144,23 +133,7 @@ fn ordered(
             });
         }
     };
-    let reordered = order == core::cmp::Ordering::Greater;
-    let (flat, steep) = if reordered {
-        outcome.findings.push(
-            Finding::new(
-                Code::U05,
-                Severity::Note,
-                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
-                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
-            )
-            .eye(eye)
-            .at(block.own_place()),
-        );
-        (moved(steep), moved(flat))
-    } else {
-        (flat, steep)
-    };
-    Ok(Keratometry {
+    let keratometry = Keratometry {
         flat,
         steep,
         index: None,
@@ -171,17 +144,24 @@ fn ordered(
         spread: None,
         quality: None,
         reported_cylinder: None,
-        reordered,
+        reordered: false,
         medians: false,
+    };
+    Ok(if order == core::cmp::Ordering::Greater {
+        outcome.findings.push(
+            Finding::new(
+                Code::U05,
+                Severity::Note,
+                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
+                format!("steep and flat of the {eye} eye stood the other way round and were reordered with their axes"),
+            )
+            .eye(eye)
+            .at(block.own_place()),
+        );
+        keratometry.exchanged()
+    } else {
+        keratometry
     })
-}
-
-fn moved(meridian: MeridianReading) -> MeridianReading {
-    MeridianReading {
-        radius: meridian.radius.map(|reading| reading.converted(Conversion::Reordered)),
-        power: meridian.power.map(|reading| reading.converted(Conversion::Reordered)),
-        meridian: meridian.meridian.map(|reading| reading.converted(Conversion::Reordered)),
-    }
 }
 
 /// The index, which this object has no element for: as declared for the folder, else the one known index that radius

@@ -23,7 +23,9 @@ use self::object::{Document, Node, Number};
 use super::outcome::{Brings, Content, Input, NotUnderstood, Read};
 use crate::finding::{Code, Finding};
 use crate::intake::IntakeError;
-use crate::model::{ByEye, Digest, Exam, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Spot};
+use crate::model::{
+    ByEye, Digest, Exam, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading, Spot,
+};
 use crate::units::OutOfRange;
 
 const KERATOMETRY: &str = "1.2.840.10008.5.1.4.1.1.78.3";
@@ -78,14 +80,21 @@ fn measured(
     Ok(number)
 }
 
-/// The error for a number that cannot be a value of its quantity.
-fn out_of_range(number: Number, field: &str, error: &OutOfRange) -> IntakeError {
-    IntakeError::Value {
-        field: field.to_owned(),
-        text: number.text,
-        expected: format!("between {} and {} {}", error.min, error.max, error.unit),
-        code: Some(Code::B11),
-        place: number.place,
+/// The reading of a number whose quantity `make` takes from it; a number that cannot be a value of it is an error.
+fn in_range<T>(
+    number: Number,
+    field: &str,
+    make: impl FnOnce(f64) -> Result<T, OutOfRange>,
+) -> Result<Reading<T>, IntakeError> {
+    match make(number.value) {
+        Ok(value) => Ok(number.reading(value)),
+        Err(error) => Err(IntakeError::Value {
+            field: field.to_owned(),
+            text: number.text,
+            expected: format!("between {} and {} {}", error.min, error.max, error.unit),
+            code: Some(Code::B11),
+            place: number.place,
+        }),
     }
 }
 

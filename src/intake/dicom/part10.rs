@@ -3,6 +3,8 @@
 //! Files are met without preamble, without meta information, with a transfer syntax that does not say how the bytes are
 //! encoded. The bytes themselves are looked at; the two encodings that are read are Implicit and Explicit VR Little
 //! Endian, the latter also inside the deflated one.
+//!
+//! The limits are our own choice.
 
 use std::borrow::Cow;
 

@@ -1,4 +1,6 @@
 //! A document as a tree of elements with names resolved by namespace, text accumulated and lines kept.
+//!
+//! The limits are our own choice.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;

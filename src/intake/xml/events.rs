@@ -2,6 +2,8 @@
 //!
 //! The crate parts the text into markup. What it leaves to its caller is done here: the grammar of names and
 //! attributes, references, and the limits.
+//!
+//! The limits are our own choice.
 
 use quick_xml::Error;
 use quick_xml::errors::IllFormedError;

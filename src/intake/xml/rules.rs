@@ -1,4 +1,6 @@
 //! The `[xml]` part of a template, made ready.
+//!
+//! The limits are our own choice.
 
 use std::collections::BTreeMap;
 

@@ -54,19 +54,20 @@ macro_rules! lens_constant {
 }
 
 lens_constant! {
-    /// A constant of Retzlaff 1990 and Sheard 2010, no unit; 118 to 119.5 for lenses in the bag.
-    /// Source: [`RETZLAFF_1990`](crate::cite::RETZLAFF_1990).
+    /// A constant of Retzlaff 1990 and Sheard 2010, no unit; 118 to 119.5 for lenses in the bag, from memory.
+    /// Source: [`RETZLAFF_1990`](crate::cite::RETZLAFF_1990); the range that is accepted is our choice.
     AConstant, "A constant", "", 100.0 ..= 130.0
 }
 
 lens_constant! {
     /// Surgeon factor of Holladay 1988: distance from the plane of the iris to the lens, in millimetres.
-    /// Source: [`HOLLADAY_1988`](crate::cite::HOLLADAY_1988).
+    /// Source: [`HOLLADAY_1988`](crate::cite::HOLLADAY_1988); the range that is accepted is our choice.
     SurgeonFactor, "surgeon factor", "mm", -5.0 ..= 8.0
 }
 
 lens_constant! {
-    /// Personalised chamber depth of Hoffer 1993, in millimetres. Source: [`HOFFER_1993`](crate::cite::HOFFER_1993).
+    /// Personalised chamber depth of Hoffer 1993, in millimetres. Source: [`HOFFER_1993`](crate::cite::HOFFER_1993);
+    /// the range that is accepted is our choice.
     PersonalisedDepth, "personalised chamber depth", "mm", 0.0 ..= 12.0
 }
 
@@ -103,7 +104,7 @@ pub struct HaigisConstants {
 }
 
 impl HaigisConstants {
-    /// The triple from outside: a0 in millimetres, a1 and a2 without a unit.
+    /// The triple from outside: a0 in millimetres, a1 and a2 without a unit. The ranges that are accepted are our choice.
     ///
     /// # Errors
     /// [`OutOfRange`] when one is not a number, a0 beyond 10 mm or a1, a2 beyond 2.
