@@ -12,7 +12,7 @@ use super::steps::print_steps;
 use crate::bridge::{Considered, Outcome, consider_case_file};
 use crate::checks::NumberScheme;
 use crate::finding::Finding;
-use crate::plan::{Computation, Guide, as_json};
+use crate::plan::{Computation, Guide, Line, as_json};
 use crate::site::case_file;
 use crate::units::round;
 
@@ -148,8 +148,12 @@ fn print_numbers(computation: &Computation, steps: bool) {
     if let Some(entered) = &lens.entered {
         print_line(&format!("                 ENTERED BY {}, NOT COMPUTED: {}", entered.by, entered.reason));
     }
-    if let Some(axis) = lens.axis {
-        print_line(&format!("  axis           {}", round::meridian(axis)));
+    match computation.line {
+        Some(Line::LensAxis(axis)) => print_line(&format!("  axis           {}", round::meridian(axis))),
+        Some(Line::SteepMeridian(steep)) => {
+            print_line(&format!("  incision on    {}, the steep meridian", round::meridian(steep)));
+        }
+        None => {}
     }
     if let Some(marking) = &computation.marking {
         let name = match marking.guide {

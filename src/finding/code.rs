@@ -138,7 +138,8 @@ codes! {
     T02 "target-sign" [SignOff Refuse] Surgeon "A target that is not zero has no sign, or is above +0.50 D.";
     T03 "name-unknown" [Refuse] Surgeon "Surgeon or lens family is not among the approved files.";
     T04 "procedure-not-planned" [Refuse] Surgeon "The list names no procedure, or one that this version does not plan.";
-    M05 "approach-changed" [SignOff] Surgeon "The list puts the incision elsewhere than the surgeon's effect was found.";
+    T05 "steep-meridian-out-of-reach" [Note] Surgeon "Neither end of the steep meridian can be reached from the seat; the incision goes to the nearest place that can.";
+    M05 "approach-changed" [SignOff] Surgeon "The list puts the incision elsewhere than the plan, or the plan elsewhere than the surgeon's effect was found.";
     D03 "file-tail-stripped" [SignOff] It "A DICOM file ends in zeros after its last element: padding, or a copy that did not finish. They were left out.";
     D04 "same-exam-other-content" [SignOff] It "One examination of one instrument was delivered twice with different values.";
     D05 "zone-unknown" [Note] It "A time without a zone, and none is declared for the folder.";

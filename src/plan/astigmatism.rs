@@ -1,6 +1,8 @@
 //! From the sources to the astigmatism the lens is to correct.
 
+use super::act::Act;
 use super::compute::{AstigmatismStep, Combined, IncisionPlan, Refusals, StepWord};
+use super::incision::{self, Made};
 use super::order::Order;
 use super::power::Power;
 use super::surgeon::PosteriorChoice;
@@ -11,7 +13,7 @@ use crate::model::{Eye, ListEntry};
 use crate::optics::cornea::vector_in;
 use crate::optics::incision::IncisionEffect;
 use crate::optics::posterior::PosteriorModel;
-use crate::units::{Dioptre, Direction, KeratometricIndex, Millimetre, PowerVector, round};
+use crate::units::{Dioptre, KeratometricIndex, Millimetre, PowerVector, round};
 
 /// The vectors of the steps, in terms of index 1.3375.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,10 +21,13 @@ pub(super) struct Astigmatism {
     measured: PowerVector,
     posterior: PowerVector,
     choice: PosteriorChoice,
-    effect: Option<IncisionEffect>,
+    made: Option<Made>,
+    /// What the usual incision adds.
+    usual: PowerVector,
+    /// What the same incision would add on the steep meridian.
+    on_steep: PowerVector,
     width: Option<Millimetre>,
     by: String,
-    eyes: Option<u32>,
 }
 
 /// The plain vector mean of the sources that count; mean power as the mean of their mean powers.
@@ -80,63 +85,42 @@ fn posterior(choice: PosteriorChoice, measured: PowerVector) -> Result<PowerVect
 /// Adds posterior cornea and incision to the combined reading.
 pub(super) fn steps(
     eye: Eye,
+    act: Act,
     combined: &Combined,
     entry: &ListEntry,
     order: &Order,
     findings: &mut Vec<Finding>,
 ) -> Result<Astigmatism, Refusals> {
     let choice = order.surgeon.posterior;
-    let listed = entry.incision.as_ref().map(|incision| incision.value);
-    let profile = order.surgeon.incision.as_ref();
-    let effect = match (profile, listed) {
-        (None, None) => None,
-        (None, Some(at)) => Some(IncisionEffect::from_flattening(at, Dioptre::ZERO, Dioptre::ZERO)),
-        (Some(profile), None) => Some(profile.effect_at(eye, profile.place(eye))),
-        (Some(profile), Some(at)) => {
-            if let Some(finding) = moved(eye, at, profile.place(eye), entry, order) {
-                findings.push(finding);
-            }
-            Some(profile.effect_at(eye, at))
-        }
+    let posterior = posterior(choice, combined.vector)?;
+    let before = combined.vector + posterior;
+    let usual_act = match act {
+        Act::OnAxisIncision => Act::SphericalLens,
+        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision => act,
     };
+    let made = incision::made(eye, act, before, entry, order, findings)?;
+    let usual = if usual_act == act {
+        made
+    } else {
+        incision::made(eye, usual_act, before, entry, order, &mut Vec::new())?
+    };
+    let vector = |made: Option<Made>| made.map_or(PowerVector::ZERO, |made| made.effect.vector());
     Ok(Astigmatism {
         measured: combined.vector,
-        posterior: posterior(choice, combined.vector)?,
+        posterior,
         choice,
-        effect,
+        made,
+        usual: vector(usual),
+        on_steep: incision::flattening_on(eye, act, before.steep(), order)
+            .map_or(PowerVector::ZERO, IncisionEffect::vector),
         width: entry.incision_width.as_ref().map(|width| width.value),
-        by: if profile.is_some() { order.surgeon.name.clone() } else { String::new() },
-        eyes: profile.and_then(|profile| profile.eyes),
+        by: order.surgeon.name.clone(),
     })
-}
-
-/// The list wants the incision somewhere else than the surgeon's effect was found.
-fn moved(eye: Eye, at: Direction, usual: Direction, entry: &ListEntry, order: &Order) -> Option<Finding> {
-    let turn = usual.turn_to(at).abs();
-    if turn.degrees() <= order.settings.incision_moved.degrees() {
-        return None;
-    }
-    let (listed, usual) = (round::direction(at), round::direction(usual));
-    let mut finding = Finding::new(
-        Code::M05,
-        Severity::SignOff,
-        format!("the list puts the incision at {listed} degrees, the surgeon's effect was found at {usual}"),
-        "the list puts the incision elsewhere than the surgeon's effect was found",
-    )
-    .eye(eye)
-    .expected(format!("{usual} degrees"))
-    .found(format!("{listed} degrees"))
-    .cited(super::settings::Settings::INCISION_MOVED_SOURCE)
-    .next("confirm the place of the incision, or correct the list");
-    if let Some(reading) = &entry.incision {
-        finding = finding.at(reading.place.clone());
-    }
-    Some(finding)
 }
 
 impl Astigmatism {
     fn keratometric_total(&self) -> PowerVector {
-        self.before_incision() + self.effect.map_or(PowerVector::ZERO, IncisionEffect::vector)
+        self.before_incision() + self.made.map_or(PowerVector::ZERO, |made| made.effect.vector())
     }
 
     /// What stands before the incision, in terms of index 1.3375.
@@ -149,18 +133,14 @@ impl Astigmatism {
         scaled(self.keratometric_total(), index)
     }
 
-    /// What a lens would have to correct if the usual incision were made on the steep meridian instead.
-    pub(super) fn with_incision_on_steep(
-        &self,
-        eye: Eye,
-        order: &Order,
-        index: KeratometricIndex,
-    ) -> PowerVector {
-        let before = self.before_incision();
-        let flattening =
-            order.surgeon.incision.as_ref().map_or(Dioptre::ZERO, |profile| profile.flattening(eye));
-        let effect = IncisionEffect::from_flattening(before.steep().upper_end(), flattening, Dioptre::ZERO);
-        scaled(before + effect.vector(), Some(index))
+    /// What a lens would have to correct behind the usual incision.
+    pub(super) fn with_usual_incision(&self, index: KeratometricIndex) -> PowerVector {
+        scaled(self.before_incision() + self.usual, Some(index))
+    }
+
+    /// What a lens would have to correct if the incision were made on the steep meridian.
+    pub(super) fn with_incision_on_steep(&self, index: KeratometricIndex) -> PowerVector {
+        scaled(self.before_incision() + self.on_steep, Some(index))
     }
 
     /// What the other posterior models would leave to correct.
@@ -178,8 +158,9 @@ impl Astigmatism {
 
     /// The incision as planned.
     pub(super) fn incision(&self) -> Option<IncisionPlan> {
-        let effect = self.effect?;
-        Some(IncisionPlan { at: effect.at(), width: self.width, flattening: effect.flattening() })
+        let made = self.made?;
+        let flattening = made.stated.then(|| made.effect.flattening());
+        Some(IncisionPlan { at: made.effect.at(), width: self.width, flattening })
     }
 
     /// The steps as printed.
@@ -188,11 +169,11 @@ impl Astigmatism {
         let before = self.before_incision();
         let total = self.keratometric_total();
         let to_correct = self.to_correct(index);
-        let incision = match (self.effect, self.by.is_empty(), self.eyes) {
-            (None, ..) => "no incision stated: nothing added".to_owned(),
-            (Some(_), true, _) => "no effect stated by the surgeon: nothing added".to_owned(),
-            (Some(_), false, Some(eyes)) => format!("surgeon's file, {} (n = {eyes})", self.by),
-            (Some(_), false, None) => format!("surgeon's file, {}", self.by),
+        let incision = match self.made {
+            None => "no incision stated: nothing added".to_owned(),
+            Some(Made { stated: false, .. }) => "no effect stated by the surgeon: nothing added".to_owned(),
+            Some(Made { eyes: Some(eyes), .. }) => format!("surgeon's file, {} (n = {eyes})", self.by),
+            Some(Made { eyes: None, .. }) => format!("surgeon's file, {}", self.by),
         };
         let scaling = index.map_or_else(
             || "no formula: in terms of index 1.3375".to_owned(),

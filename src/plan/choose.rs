@@ -1,5 +1,6 @@
 //! Every lens of the family that could be taken, and which one is.
 
+use super::act::Act;
 use super::astigmatism::Astigmatism;
 use super::compute::{Choice, IncisionKind, Refusals, budget};
 use super::lens::{LensKind, LensStep};
@@ -38,8 +39,8 @@ pub(super) fn choices(
     order: &Order,
 ) -> Result<Vec<Choice>, Refusals> {
     let index = power.placement.index();
-    let to_correct = astigmatism.to_correct(Some(index));
-    let on_steep = astigmatism.with_incision_on_steep(eye, order, index);
+    let on_steep = astigmatism.with_incision_on_steep(index);
+    let to_correct = astigmatism.with_usual_incision(index);
     let steps: Vec<(&LensStep, CornealCylinder)> = order
         .family
         .steps
@@ -102,6 +103,7 @@ pub(super) fn choices(
 /// Takes the surgeon's entered choice, else the best of the family.
 pub(super) fn chosen(
     eye: Eye,
+    act: Act,
     power: Option<&Power>,
     choices: &mut Vec<Choice>,
     to_correct: PowerVector,
@@ -109,13 +111,15 @@ pub(super) fn chosen(
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
     if let Some(entered) = &order.entered {
-        return entered_choice(eye, power, choices, to_correct, entered, order, findings);
+        return entered_choice(eye, act, power, choices, to_correct, entered, order, findings);
     }
-    let (Some(power), Some(best)) = (power, best(choices, order, |_| true)) else {
+    let (Some(power), Some(best)) = (power, best(act, choices, order, |_| true)) else {
         return Err(vec![refusal(eye, "no lens can be computed", "enter a choice")]);
     };
-    let taken = best_made(choices, order).unwrap_or(best);
-    report_not_made(eye, choices, best, taken, to_correct, order, findings);
+    let taken = best_made(act, choices, order).unwrap_or(best);
+    if act.takes_a_step() {
+        report_not_made(eye, choices, best, taken, to_correct, order, findings);
+    }
     let Some(choice) = choices.get_mut(taken) else {
         return Err(vec![refusal(eye, "no lens can be computed", "enter a choice")]);
     };
@@ -132,17 +136,27 @@ pub(super) fn chosen(
     })
 }
 
-fn best_made(choices: &[Choice], order: &Order) -> Option<usize> {
-    best(choices, order, |choice| choice.made)
+fn best_made(act: Act, choices: &[Choice], order: &Order) -> Option<usize> {
+    best(act, choices, order, |choice| choice.made)
+}
+
+/// Whether an act may take a choice: a step only where the lens takes the astigmatism, an incision on the steep meridian
+/// only where that is what is done.
+fn may_take(act: Act, choice: &Choice) -> bool {
+    let incision = match act {
+        Act::OnAxisIncision => IncisionKind::OnSteepMeridian,
+        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision => IncisionKind::Usual,
+    };
+    choice.incision == incision && (choice.axis.is_none() || act.takes_a_step())
 }
 
 /// The position of the best choice among those allowed, by what the surgeon wants left over; of equals the weaker
 /// cylinder.
-fn best(choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) -> Option<usize> {
+fn best(act: Act, choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) -> Option<usize> {
     let least = |keep: &dyn Fn(&Choice) -> bool| {
         let mut best: Option<(usize, f64)> = None;
         for (position, choice) in choices.iter().enumerate() {
-            let usable = choice.incision == IncisionKind::Usual && allowed(choice) && keep(choice);
+            let usable = may_take(act, choice) && allowed(choice) && keep(choice);
             let left = choice.residual.cylinder().dioptres();
             let margin = order.settings.equal_residuals.dioptres();
             if usable && best.is_none_or(|(_, least)| left < least - margin) {
@@ -236,8 +250,10 @@ fn report_not_made(
 }
 
 /// The entered choice: its own powers and axis, marked in the table when the family has it.
+#[expect(clippy::too_many_arguments, reason = "each is another thing the entered choice is held against")]
 fn entered_choice(
     eye: Eye,
+    act: Act,
     power: Option<&Power>,
     choices: &mut Vec<Choice>,
     to_correct: PowerVector,
@@ -284,7 +300,7 @@ fn entered_choice(
         );
     }
     if let Some(power) = power
-        && let Some(computed) = best_made(choices, order).and_then(|position| choices.get(position))
+        && let Some(computed) = best_made(act, choices, order).and_then(|position| choices.get(position))
     {
         findings.extend(notice::entered(eye, power.nearest, computed, entered, order));
     }

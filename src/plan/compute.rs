@@ -2,6 +2,7 @@
 //!
 //! Pure, and the same for a trial and a plan; what may be done with the result is decided at the doors.
 
+use super::act::Act;
 use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
@@ -180,8 +181,26 @@ pub struct IncisionPlan {
     pub at: Direction,
     /// How wide, if stated.
     pub width: Option<Millimetre>,
-    /// How much flatter its own meridian becomes.
-    pub flattening: Dioptre,
+    /// How much flatter its own meridian becomes; none where the surgeon's file states no effect.
+    pub flattening: Option<Dioptre>,
+}
+
+/// The one line across the eye: where the marks lead to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Line {
+    /// The axis of a toric lens.
+    LensAxis(Meridian),
+    /// The steep meridian, on which the incision is made.
+    SteepMeridian(Meridian),
+}
+
+impl Line {
+    /// The meridian.
+    pub const fn meridian(self) -> Meridian {
+        match self {
+            Self::LensAxis(meridian) | Self::SteepMeridian(meridian) => meridian,
+        }
+    }
 }
 
 /// Everything computed for one eye.
@@ -189,6 +208,10 @@ pub struct IncisionPlan {
 pub struct Computation {
     /// The eye.
     pub eye: Eye,
+    /// What is done.
+    pub act: Act,
+    /// The line across the eye; none for a spherical lens through its usual incision.
+    pub line: Option<Line>,
     /// Combined keratometry.
     pub keratometry: Combined,
     /// From measured to correct.
@@ -217,7 +240,7 @@ pub struct Computation {
     pub choices: Vec<Choice>,
     /// Cost of 5 and 10 degrees.
     pub costs: Vec<MisalignmentCost>,
-    /// Turns from the marks; none for a spherical lens.
+    /// The way from the marks to the line; none where there is no line.
     pub marking: Option<Marking>,
     /// Target refraction.
     pub target: Dioptre,
@@ -238,9 +261,7 @@ pub(super) fn compute(
     surgery: CornealSurgery,
     order: &Order,
 ) -> Result<Computation, Refusals> {
-    if let Some(finding) = not_planned(eye, entry) {
-        return Err(vec![finding]);
-    }
+    let act = planned_act(eye, entry)?;
     let combined = astigmatism::combine(selection)?;
     let target = entry.target.as_ref().map(|target| target.value.target).ok_or_else(|| {
         vec![
@@ -252,7 +273,7 @@ pub(super) fn compute(
         return Err(vec![refused_after_surgery(eye)]);
     }
     let mut findings = Vec::new();
-    let astigmatism = astigmatism::steps(eye, &combined, entry, order, &mut findings)?;
+    let astigmatism = astigmatism::steps(eye, act, &combined, entry, order, &mut findings)?;
     let power = if surgery == CornealSurgery::Yes {
         None
     } else {
@@ -272,7 +293,7 @@ pub(super) fn compute(
         Some(power) => choose::choices(eye, power, &astigmatism, order)?,
         None => Vec::new(),
     };
-    let chosen = choose::chosen(eye, power.as_ref(), &mut choices, to_correct, order, &mut findings)?;
+    let chosen = choose::chosen(eye, act, power.as_ref(), &mut choices, to_correct, order, &mut findings)?;
     let lens = lens_plan(&chosen, order);
     let (residual, predicted) = match &power {
         Some(power) => left_over(eye, power, to_correct, &lens)?,
@@ -295,12 +316,21 @@ pub(super) fn compute(
             .collect(),
         _ => Vec::new(),
     };
-    let marking = lens.axis.map(|axis| Marking::to_axis(eye, axis, order.marks, order.seat, order.method));
+    let incision = astigmatism.incision();
+    let line = match (act, lens.axis) {
+        (_, Some(axis)) => Some(Line::LensAxis(axis)),
+        (Act::OnAxisIncision, None) => incision.map(|incision| Line::SteepMeridian(incision.at.meridian())),
+        (Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision, None) => None,
+    };
+    let marking =
+        line.map(|line| Marking::to_axis(eye, line.meridian(), order.marks, order.seat, order.method));
     let mut computation = Computation {
         eye,
+        act,
+        line,
         astigmatism: astigmatism.printed(power.as_ref()),
         other_posterior: astigmatism.other_models(power.as_ref().map(|power| power.placement.index())),
-        incision: astigmatism.incision(),
+        incision,
         keratometry: combined,
         formula: power.as_ref().map(|power| power.name.label().to_owned()),
         lens_depth: power.as_ref().map(|power| power.placement.eye().lens_depth()),
@@ -324,23 +354,28 @@ pub(super) fn compute(
     Ok(computation)
 }
 
-/// T04: only cataract surgery with a toric lens is planned.
-fn not_planned(eye: Eye, entry: &ListEntry) -> Option<Finding> {
+/// The act of the procedure on the list; T04 for one that is not planned.
+fn planned_act(eye: Eye, entry: &ListEntry) -> Result<Act, Refusals> {
     let procedure = entry.procedure.as_ref();
-    if procedure.is_some_and(|procedure| procedure.value == Procedure::ToricLens) {
-        return None;
+    if let Some(act) = procedure.and_then(|procedure| Act::of(procedure.value)) {
+        return Ok(act);
     }
     let said = procedure.map_or("the list names no procedure".to_owned(), |procedure| {
         format!("this version does not plan: {}", procedure.value.printed())
     });
+    let known: Vec<&str> = Procedure::ALL
+        .into_iter()
+        .filter(|procedure| Act::of(*procedure).is_some())
+        .map(Procedure::printed)
+        .collect();
     let mut finding = Finding::new(Code::T04, Severity::Refuse, said.clone(), said)
         .eye(eye)
-        .expected(Procedure::ToricLens.printed())
+        .expected(known.join("; "))
         .found(procedure.map_or("nothing", |procedure| procedure.value.printed()))
         .cited(crate::cite::HOUSE_RULE)
         .next("plan this operation by your usual way, or correct the procedure on the list");
     finding = finding.at(procedure.map_or_else(|| entry.place.clone(), |procedure| procedure.place.clone()));
-    Some(finding)
+    Err(vec![finding])
 }
 
 fn refused_after_surgery(eye: Eye) -> Finding {
@@ -431,8 +466,15 @@ pub(super) fn weights(
         .iter()
         .filter_map(|source| {
             let combined = astigmatism::alone(source);
-            let alone: Astigmatism =
-                astigmatism::steps(computation.eye, &combined, entry, order, &mut Vec::new()).ok()?;
+            let alone: Astigmatism = astigmatism::steps(
+                computation.eye,
+                computation.act,
+                &combined,
+                entry,
+                order,
+                &mut Vec::new(),
+            )
+            .ok()?;
             let residual = alone.to_correct(Some(index)) - lens;
             Some(Weight {
                 source: source.label().to_owned(),

@@ -1,6 +1,6 @@
 //! The steps in words, formula, inputs, result and source: the record page and `explain`.
 
-use super::compute::Computation;
+use super::compute::{Computation, Line};
 use super::marking::Guide;
 use super::order::Order;
 use super::power::Power;
@@ -113,7 +113,11 @@ pub(super) fn steps(
             cite::HOUSE_RULE,
         ));
     }
-    if let (Some(marking), Some(axis)) = (&computation.marking, computation.lens.axis) {
+    if let (Some(marking), Some(line)) = (&computation.marking, computation.line) {
+        let (what, axis) = match line {
+            Line::LensAxis(axis) => ("axis", axis),
+            Line::SteepMeridian(meridian) => ("steep meridian, for the incision", meridian),
+        };
         let (name, formula) = match marking.guide {
             Guide::Turns { .. } => (
                 "Turns from the marks, through the upper lid",
@@ -128,7 +132,7 @@ pub(super) fn steps(
             name,
             formula,
             vec![
-                ("axis", round::meridian(axis), String::new()),
+                (what, round::meridian(axis), String::new()),
                 (
                     "mark on the 0 side, true angle",
                     format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)),
@@ -177,7 +181,11 @@ fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
         {
             inputs.push((
                 "incision",
-                format!("at {}, flattens it by {}", round::direction(incision.at), d(incision.flattening)),
+                format!(
+                    "at {}, flattens it by {}",
+                    round::direction(incision.at),
+                    d(incision.flattening.unwrap_or(Dioptre::ZERO))
+                ),
                 part.source.clone(),
             ));
         }

@@ -5,11 +5,13 @@
 //! becomes [`Released`] when its own findings are answered and, where the site asks it, it is approved; only that makes a
 //! sheet.
 
+mod act;
 mod astigmatism;
 mod choose;
 mod compute;
 mod door;
 mod explain;
+mod incision;
 mod json;
 mod lens;
 mod marking;
@@ -20,9 +22,10 @@ mod settings;
 mod step;
 mod surgeon;
 
+pub use act::{Act, Opening};
 pub use compute::{
-    AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, MisalignmentCost,
-    PowerRow, ResidualChance, StepWord,
+    AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, Line,
+    MisalignmentCost, PowerRow, ResidualChance, StepWord,
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;
@@ -33,5 +36,5 @@ pub use settings::Settings;
 pub use step::Step;
 pub use surgeon::{
     FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, LengthBand, PosteriorChoice,
-    Surgeon,
+    Reach, Surgeon,
 };

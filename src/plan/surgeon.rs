@@ -1,9 +1,10 @@
 //! The surgeon's file: formula, posterior model, what may be left over, and what the surgeon's own incision does.
 
+use super::act::Opening;
 use crate::model::{Eye, Seat};
 use crate::optics::incision::IncisionEffect;
 use crate::optics::view::{Eye as ViewEye, LimbalPlace};
-use crate::units::{Dioptre, Direction, Meridian, Millimetre, PowerVector, round};
+use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, PowerVector, round};
 
 /// The planning formula.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -140,6 +141,8 @@ pub enum IncisionEffectStated {
 pub struct IncisionProfile {
     /// Where.
     pub site: IncisionSite,
+    /// What it is made for.
+    pub opening: Opening,
     /// What it does.
     pub effect: IncisionEffectStated,
     /// Number of eyes behind it, if stated.
@@ -193,6 +196,45 @@ impl IncisionProfile {
     }
 }
 
+/// Where an incision can be made: so far to either side of the forehead from the head, of the temple from the temporal
+/// seat. Source of the default, a quarter turn: common practice, as half of the limbus lies towards the surgeon.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reach {
+    /// From the head, to either side of 12 o'clock.
+    pub head: Degrees,
+    /// From the temporal seat, to either side of the temple.
+    pub temporal: Degrees,
+}
+
+impl Default for Reach {
+    fn default() -> Self {
+        Self { head: Degrees::from_degrees(90.0), temporal: Degrees::from_degrees(90.0) }
+    }
+}
+
+impl Reach {
+    /// The middle of what can be reached from a seat, and how far it goes to either side.
+    fn of(&self, eye: Eye, seat: Seat) -> (Direction, Degrees) {
+        match seat {
+            Seat::Head => (LimbalPlace::Superior.direction(view_eye(eye)), self.head),
+            Seat::Temporal => (LimbalPlace::Temporal.direction(view_eye(eye)), self.temporal),
+        }
+    }
+
+    /// Whether a place can be reached.
+    pub fn holds(&self, eye: Eye, seat: Seat, at: Direction) -> bool {
+        let (middle, half) = self.of(eye, seat);
+        middle.turn_to(at).abs().degrees() <= half.degrees() + 1e-9
+    }
+
+    /// The place that can be reached which lies nearest.
+    pub fn nearest(&self, eye: Eye, seat: Seat, at: Direction) -> Direction {
+        let (middle, half) = self.of(eye, seat);
+        let turn = middle.turn_to(at).degrees().clamp(-half.degrees(), half.degrees());
+        Direction::wrapping(middle.degrees() + turn)
+    }
+}
+
 /// The planning formula for a band of axial lengths.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LengthBand {
@@ -243,8 +285,10 @@ pub struct Surgeon {
     pub posterior: PosteriorChoice,
     /// What may be left over.
     pub leftover: Leftover,
-    /// The incision; none when no effect is stated, which is then said on the sheet.
-    pub incision: Option<IncisionProfile>,
+    /// The incisions, the usual one of each opening first; none when no effect is stated, which is then said on the sheet.
+    pub incisions: Vec<IncisionProfile>,
+    /// Where an incision can be made from each seat.
+    pub reach: Reach,
     /// Where the surgeon usually sits.
     pub seat: Option<Seat>,
     /// The backup lens in the surgeon's own words.
@@ -252,6 +296,20 @@ pub struct Surgeon {
 }
 
 impl Surgeon {
+    /// The usual incision of an opening.
+    pub fn usual_incision(&self, opening: Opening) -> Option<&IncisionProfile> {
+        self.incisions.iter().find(|profile| profile.opening == opening)
+    }
+
+    /// The incision of an opening that was found nearest to a place; of equally near ones the first.
+    pub fn incision_near(&self, opening: Opening, eye: Eye, at: Direction) -> Option<&IncisionProfile> {
+        let off = |profile: &IncisionProfile| profile.place(eye).turn_to(at).abs().degrees();
+        self.incisions
+            .iter()
+            .filter(|profile| profile.opening == opening)
+            .min_by(|one, other| off(one).total_cmp(&off(other)))
+    }
+
     /// The planning formula for an axial length, with the band that names it.
     pub fn formula_for(&self, length: Option<Millimetre>) -> (FormulaName, Option<&LengthBand>) {
         let band = length.and_then(|length| self.bands.iter().find(|band| band.holds(length)));

@@ -9,7 +9,7 @@ use super::words::Who;
 use super::{marking, numbers, record, theatre};
 use crate::model::{Digest, Procedure};
 use crate::page::{Created, Document, Meta, Page, SignatureField, pdf, readback};
-use crate::plan::Released;
+use crate::plan::{Act, Released};
 
 /// Language of every page.
 const LANGUAGE: &str = "en-GB";
@@ -70,7 +70,7 @@ fn admit(released: &Released) -> Result<(), SheetError> {
         return Err(SheetError::Contradiction { reason: "case and plan are of different eyes".to_owned() });
     }
     match entry.procedure.as_ref().map(|procedure| procedure.value) {
-        Some(Procedure::ToricLens) => Ok(()),
+        Some(procedure) if Act::of(procedure) == Some(computation.act) => Ok(()),
         other => {
             let procedure = other.map_or("none", Procedure::printed).to_owned();
             Err(SheetError::Procedure { procedure })

@@ -68,7 +68,10 @@ pub fn record(released: &Released, facts: &SheetFacts) -> String {
     put("entered_reason", entered.map_or("", |e| e.reason.as_str()));
     let incision = computation.incision.as_ref();
     put("incision_deg", &incision.map(|i| round::direction(i.at)).unwrap_or_default());
-    put("incision_flattening_d", &incision.map(|i| d(i.flattening.dioptres())).unwrap_or_default());
+    put(
+        "incision_flattening_d",
+        &incision.and_then(|i| Some(d(i.flattening?.dioptres()))).unwrap_or_default(),
+    );
     let width = incision.and_then(|i| i.width);
     put("incision_width_mm", &width.map(|w| round::fixed(w.millimetres(), 1)).unwrap_or_default());
     put("seat", order.seat.word());

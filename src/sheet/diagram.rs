@@ -7,9 +7,9 @@ use super::block::grey;
 use super::error::SheetError;
 use super::view::{self, View};
 use super::words;
-use crate::model::{Eye, Procedure};
+use crate::model::Eye;
 use crate::page::{Page, Paint, Point, Stroke, Style, geometry, layout};
-use crate::plan::Released;
+use crate::plan::{Line as PlanLine, Released};
 use crate::units::{Direction, Meridian, round};
 
 /// Side of the square a diagram takes, mm.
@@ -59,18 +59,13 @@ struct Drawing {
 
 /// The line a plan draws across the eye: the axis of a toric lens; the steep meridian where the incision is what corrects.
 pub(super) fn line_across(released: &Released) -> Option<Line> {
-    let plan = released.plan();
-    let computation = plan.computation();
-    let whole = |meridian: Meridian| Meridian::wrapping(round::rounded(meridian.degrees(), 0));
-    if let Some(axis) = computation.lens.axis {
-        return Some(Line { meridian: whole(axis), label: format!("{}°", round::meridian(axis)) });
-    }
-    let procedure = plan.cleared().case().entry.procedure.as_ref().map(|p| p.value);
-    if matches!(procedure, Some(Procedure::OnAxisIncision | Procedure::ManualSmallIncision)) {
-        let steep = computation.keratometry.steep_meridian;
-        return Some(Line { meridian: whole(steep), label: format!("STEEP {}°", round::meridian(steep)) });
-    }
-    None
+    let line = released.plan().computation().line?;
+    let digits = round::meridian(line.meridian());
+    let label = match line {
+        PlanLine::LensAxis(_) => format!("{digits}°"),
+        PlanLine::SteepMeridian(_) => format!("STEEP {digits}°"),
+    };
+    Some(Line { meridian: Meridian::wrapping(round::rounded(line.meridian().degrees(), 0)), label })
 }
 
 fn marks_of(released: &Released) -> [f64; 2] {

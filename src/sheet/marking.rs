@@ -16,8 +16,8 @@ const DISAGREE: u32 = 5;
 pub(super) fn on_paper(released: &Released) -> Option<Marking> {
     let plan = released.plan();
     let order = plan.order();
-    let axis = plan.computation().lens.axis?;
-    let axis = Meridian::wrapping(round::rounded(axis.degrees(), 0));
+    let line = plan.computation().line?;
+    let axis = Meridian::wrapping(round::rounded(line.meridian().degrees(), 0));
     let marks = if order.marks.are_entered() {
         let whole = |degrees: f64| Direction::wrapping(round::rounded(degrees, 0));
         Marks::entered(whole(order.marks.zero_side_deg()), whole(order.marks.opposite_side_deg()))?

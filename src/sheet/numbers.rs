@@ -5,7 +5,7 @@ use super::facts::SheetFacts;
 use super::words;
 use crate::model::{Digest, Eye};
 use crate::page::readback::ReadBack;
-use crate::plan::{Released, TheatreMethod};
+use crate::plan::{Line, Released, TheatreMethod};
 use crate::units::round;
 
 use super::error::SheetError;
@@ -92,10 +92,18 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     put(list, "lens.box", computation.lens.box_line.clone());
     let marks = &plan.order().marks;
     let at = |degrees: f64| format!("{:0>3}", round::fixed(round::rounded(degrees, 0).rem_euclid(360.0), 0));
-    if let Some(axis) = computation.lens.axis {
-        let digits = round::meridian(axis);
-        put(list, "lens.axis", digits.clone());
-        put(list, "diagram.line", format!("{digits}°"));
+    if let Some(line) = computation.line {
+        let digits = round::meridian(line.meridian());
+        match line {
+            Line::LensAxis(_) => {
+                put(list, "lens.axis", digits.clone());
+                put(list, "diagram.line", format!("{digits}°"));
+            }
+            Line::SteepMeridian(_) => {
+                put(list, "steep", digits.clone());
+                put(list, "diagram.line", format!("STEEP {digits}°"));
+            }
+        }
         let axis: f64 = digits.parse().unwrap_or(f64::NAN);
         let zero = round::rounded(marks.zero_side_deg(), 0);
         let opposite = round::rounded(marks.opposite_side_deg(), 0);
@@ -106,8 +114,6 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
         if marks.are_entered() {
             put(list, "marks", format!("Marks at {} and {}.", at(zero), at(opposite)));
         }
-    } else if let Some(line) = super::diagram::line_across(released) {
-        put(list, "diagram.line", line.label);
     }
     if marks.are_entered() {
         put(list, "mark.zero", at(marks.zero_side_deg()));
@@ -115,10 +121,9 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     }
     if let Some(incision) = &computation.incision {
         put(list, "incision.at", words::incision_place(computation.eye, incision.at));
-        let effect = if plan.order().surgeon.incision.is_none() {
-            "No effect stated: nothing added for it.".to_owned()
-        } else {
-            words::incision_effect(incision.at, incision.flattening)
+        let effect = match incision.flattening {
+            None => "No effect stated: nothing added for it.".to_owned(),
+            Some(flattening) => words::incision_effect(incision.at, flattening),
         };
         put(list, "incision.effect", effect);
         if let Some(width) = incision.width {

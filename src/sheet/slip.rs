@@ -281,12 +281,7 @@ pub(super) fn paper_code(page: &mut Page, facts: &SheetFacts) -> Result<(), Shee
     page.text(x, top + 12.5, Style::bold(16.0), facts.case.as_str());
     label(page, x + 50.0, top + 6.0, "VERSION");
     page.text(x + 50.0, top + 12.5, Style::bold(16.0), facts.version.to_string());
-    page.text(
-        x,
-        top + 20.0,
-        Style::regular(9.0),
-        "Look the case up by its code. This paper holds no plan.",
-    );
+    page.text(x, top + 20.0, Style::regular(9.0), "Look the case up by its code. This paper holds no plan.");
     page.text(x, top + 24.5, Style::regular(9.0), "Destroy it when the case has gone on.");
     Ok(())
 }

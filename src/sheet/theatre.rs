@@ -8,7 +8,7 @@ use super::marking;
 use super::view::View;
 use super::words::{self, NOT_STATED};
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
-use crate::plan::{Approval, Entered, Guide, Marking, Released, RingSetting, Turn};
+use crate::plan::{Approval, Entered, Guide, Line, Marking, Released, RingSetting, Turn};
 use crate::units::round;
 
 /// Left edge and width of the column beside the diagram, mm.
@@ -134,12 +134,14 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
     let spare = (COLUMN_BOTTOM - top - DIAGRAM_MM - 11.0).max(0.0);
     let corner = top + 7.2 + spare / 2.0;
     diagram::theatre(page, (LEFT, corner), released)?;
-    let legend = if diagram::line_across(released).is_none() {
-        "No line: the lens has no axis. Bar on the limbus: incision."
-    } else if released.plan().computation().lens.axis.is_some() {
-        "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
-    } else {
-        "Heavy line: steep meridian. Bar on the limbus: incision."
+    let legend = match released.plan().computation().line {
+        None => "No line: the lens has no axis. Bar on the limbus: incision.",
+        Some(Line::LensAxis(_)) => {
+            "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
+        }
+        Some(Line::SteepMeridian(_)) => {
+            "Heavy line: steep meridian. Bar on the limbus: incision. Blocks outside: reference marks."
+        }
     };
     page.text(LEFT, COLUMN_BOTTOM - 0.6, Style::regular(8.0), legend);
     Ok(())
@@ -147,21 +149,27 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
 
 fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f64, SheetError> {
     outline(page, top, COLUMN, COLUMN_WIDTH, height, true);
-    label(page, COLUMN + INSET, top + 4.8, "LENS AXIS");
     let centre = COLUMN + COLUMN_WIDTH / 2.0;
-    let lens = &released.plan().computation().lens;
-    if let Some(axis) = lens.axis {
-        let digits = round::meridian(axis);
-        let style = Style::bold(64.0);
-        let width = layout::measure(&digits, style)?;
-        page.tagged(centre - width / 2.0, top + height / 2.0 + 6.2, style, digits, "lens.axis");
-        page.text(centre + width / 2.0 + 0.8, top + height / 2.0, Style::bold(36.0), "°");
-        let note = "the lens marks lie on this meridian of the eye";
-        page.text(centre, top + height - 2.4, Style::regular(8.5).centred(), note);
-    } else {
+    let computation = released.plan().computation();
+    let Some(line) = computation.line else {
+        label(page, COLUMN + INSET, top + 4.8, "LENS AXIS");
         page.text(centre, top + height / 2.0 + 2.5, Style::bold(30.0).centred(), "NO AXIS");
         page.text(centre, top + height / 2.0 + 10.0, Style::bold(11.0).centred(), "spherical lens");
-    }
+        return Ok(top + height + 2.0);
+    };
+    let (heading, tag, note) = match line {
+        Line::LensAxis(_) => ("LENS AXIS", "lens.axis", "the lens marks lie on this meridian of the eye"),
+        Line::SteepMeridian(_) => {
+            ("STEEP MERIDIAN", "steep", "the incision goes on this meridian; the lens has no axis")
+        }
+    };
+    label(page, COLUMN + INSET, top + 4.8, heading);
+    let digits = round::meridian(line.meridian());
+    let style = Style::bold(64.0);
+    let width = layout::measure(&digits, style)?;
+    page.tagged(centre - width / 2.0, top + height / 2.0 + 6.2, style, digits, tag);
+    page.text(centre + width / 2.0 + 0.8, top + height / 2.0, Style::bold(36.0), "°");
+    page.text(centre, top + height - 2.4, Style::regular(8.5).centred(), note);
     Ok(top + height + 2.0)
 }
 
@@ -259,10 +267,9 @@ fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, Sheet
         &[(10.5, 1), (9.5, 1), (8.5, 1), (8.0, 1)],
     )?;
     tagged_lines(page, x, top + 9.2, style, &broken, "incision.at");
-    let effect = if plan.order().surgeon.incision.is_some() {
-        words::incision_effect(incision.at, incision.flattening)
-    } else {
-        "No effect stated: nothing added for it.".to_owned()
+    let effect = match incision.flattening {
+        Some(flattening) => words::incision_effect(incision.at, flattening),
+        None => "No effect stated: nothing added for it.".to_owned(),
     };
     page.tagged(x, top + 13.4, Style::regular(9.0), effect, "incision.effect");
     if let Some(width) = incision.width {

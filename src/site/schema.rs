@@ -6,9 +6,10 @@ use crate::model::{Seat, Written};
 use crate::optics::view::LimbalPlace;
 use crate::plan::{
     BoxPlane, BoxPower, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover,
-    LengthBand, LensConstants, LensFamily, LensKind, LensStep, PosteriorChoice, PowerRange, Surgeon,
+    LengthBand, LensConstants, LensFamily, LensKind, LensStep, Opening, PosteriorChoice, PowerRange, Reach,
+    Surgeon,
 };
-use crate::units::{Dioptre, Direction, Meridian, Millimetre, OutOfRange};
+use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, OutOfRange};
 
 /// A lens family as read: planable, or with what keeps it from being planned.
 #[derive(Debug, Clone, PartialEq)]
@@ -86,7 +87,11 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
             Some(taken) => word(&taken, Leftover::from_word, "least, with-the-rule")?,
             None => Leftover::Least,
         },
-        incision: table.get("incision").map(|taken| incision(taken.table()?)).transpose()?,
+        incisions: match table.get("incision") {
+            Some(taken) => taken.tables()?.into_iter().map(incision).collect::<Result<_, _>>()?,
+            None => Vec::new(),
+        },
+        reach: table.get("reach").map(|taken| reach(taken.table()?)).transpose()?.unwrap_or_default(),
         seat: table.get("seat").map(|taken| word(&taken, Seat::from_word, "head, temporal")).transpose()?,
         backup: table.text("backup")?,
     };
@@ -174,8 +179,31 @@ fn incision(table: Table<'_>) -> Result<IncisionProfile, TextFault> {
         }
     };
     let eyes = table.get("n").map(|taken| taken.count()).transpose()?;
+    let opening = match table.get("opening") {
+        Some(taken) => word(&taken, Opening::from_word, "phaco, manual")?,
+        None => Opening::Phaco,
+    };
     table.finish()?;
-    Ok(IncisionProfile { site, effect, eyes })
+    Ok(IncisionProfile { site, opening, effect, eyes })
+}
+
+/// How far from the middle of its side an incision can be made, in degrees to either side, 1 to 180.
+fn reach(table: Table<'_>) -> Result<Reach, TextFault> {
+    let half = |key: &'static str| -> Result<Option<Degrees>, TextFault> {
+        let Some(taken) = table.get(key) else { return Ok(None) };
+        let written = taken.number()?.value();
+        let half = Some(written).filter(|half| (1.0..=180.0).contains(half)).and_then(Degrees::computed);
+        half.map(Some).ok_or_else(|| {
+            taken.fault(format!("`{written}` is no reach"), "write the degrees to either side, 1 to 180")
+        })
+    };
+    let usual = Reach::default();
+    let reach = Reach {
+        head: half("head_deg")?.unwrap_or(usual.head),
+        temporal: half("temporal_deg")?.unwrap_or(usual.temporal),
+    };
+    table.finish()?;
+    Ok(reach)
 }
 
 /// Reads a lens file.

@@ -125,7 +125,7 @@ fn target_and_release() {
             fires: |c| c.entry.lens = None,
             twin: |c| {
                 c.entry.lens = None;
-                c.entry.procedure.as_mut().unwrap().value = Procedure::OnAxisIncision;
+                c.entry.procedure.as_mut().unwrap().value = Procedure::ArcuateKeratotomy;
             },
         },
         Row {

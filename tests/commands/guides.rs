@@ -87,5 +87,5 @@ fn the_surgeons_file_of_the_guide_is_one() {
     let [file] = blocks("surgeon.md", "toml").try_into().unwrap();
     let surgeon = axiswright::site::surgeon("surgeons/guide.toml", &file).unwrap();
     assert_eq!((surgeon.name.as_str(), surgeon.bands.len()), ("Dr. Imara Vost", 1));
-    assert!(surgeon.incision.is_some() && surgeon.backup.is_some());
+    assert!(surgeon.incisions.len() == 1 && surgeon.backup.is_some());
 }

@@ -15,6 +15,7 @@ mod guides;
 mod ledgers;
 mod logs;
 mod people;
+mod plans;
 mod reading;
 mod settings;
 mod together;

@@ -14,8 +14,8 @@ use axiswright::model::{
 use axiswright::optics::view::LimbalPlace;
 use axiswright::plan::{
     Approval, BoxPlane, BoxPower, Entered, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite,
-    Leftover, LensConstants, LensFamily, LensKind, LensStep, Marks, Order, PosteriorChoice, PowerRange,
-    Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
+    Leftover, LensConstants, LensFamily, LensKind, LensStep, Marks, Opening, Order, PosteriorChoice,
+    PowerRange, Reach, Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
 };
 use axiswright::sheet::SheetFacts;
 use axiswright::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -335,14 +335,20 @@ pub(crate) fn order(ask: &Ask) -> Order {
             bands: Vec::new(),
             posterior: ask.posterior,
             leftover: Leftover::Least,
-            incision: ask.incision_stated.then_some(IncisionProfile {
-                site: IncisionSite::Word(LimbalPlace::Temporal),
-                effect: IncisionEffectStated::Flattening {
-                    flattening: Dioptre::from_dioptres(0.25),
-                    torque: Dioptre::ZERO,
-                },
-                eyes: Some(64),
-            }),
+            incisions: ask
+                .incision_stated
+                .then_some(IncisionProfile {
+                    opening: Opening::Phaco,
+                    site: IncisionSite::Word(LimbalPlace::Temporal),
+                    effect: IncisionEffectStated::Flattening {
+                        flattening: Dioptre::from_dioptres(0.25),
+                        torque: Dioptre::ZERO,
+                    },
+                    eyes: Some(64),
+                })
+                .into_iter()
+                .collect(),
+            reach: Reach::default(),
             seat: Some(ask.seat),
             backup: ask.backup.map(str::to_owned),
         },

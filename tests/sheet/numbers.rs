@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use axiswright::model::Eye;
+use axiswright::model::{Eye, Procedure};
 use axiswright::page::readback;
 use axiswright::plan::{LensKind, Released, TheatreMethod, as_json};
 use axiswright::sheet::{printed_numbers, record, sheet};
@@ -43,6 +43,8 @@ fn every_number_of_the_plan_stands_on_the_sheet_and_no_other() {
         Ask { lens: LensKind::Spherical, ..base.clone() },
         Ask { incision_stated: false, width: None, backup: None, ..base.clone() },
         Ask { method: TheatreMethod::LevelRing, ..base.clone() },
+        Ask { procedure: Some(Procedure::OnAxisIncision), ..base.clone() },
+        Ask { procedure: Some(Procedure::SphericalLens), eye: Eye::Left, ..base.clone() },
         crowded(),
     ] {
         let released = released(&ask);

@@ -1,6 +1,6 @@
 //! Nothing overlaps and nothing leaves its box, on any page of fifty seeded cases.
 
-use axiswright::model::{Eye, Seat};
+use axiswright::model::{Eye, Procedure, Seat};
 use axiswright::page::{Mark, Page, Point, Style, TextMark, layout};
 use axiswright::plan::{LensKind, PosteriorChoice, TheatreMethod};
 use axiswright::sheet::{SheetFacts, pages};
@@ -177,6 +177,9 @@ fn seeded(number: u64) -> (Ask, SheetFacts) {
     ask.findings = usize::try_from(seed.below(6)).unwrap();
     ask.method = seed.pick(&[TheatreMethod::RingOnMarks, TheatreMethod::LevelRing]);
     ask.alike = seed.yes();
+    ask.procedure =
+        Some(seed.pick(&[Procedure::ToricLens, Procedure::OnAxisIncision, Procedure::SphericalLens]));
+    ask.incision_stated |= ask.procedure == Some(Procedure::OnAxisIncision);
     ask.posterior = seed.pick(&[PosteriorChoice::None, PosteriorChoice::Eom2015, PosteriorChoice::Constant]);
     if number % 7 == 6 && ask.entered.is_none() {
         ask.lens = LensKind::Spherical;

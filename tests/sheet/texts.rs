@@ -1,6 +1,6 @@
 //! The words of the pages, as they are read.
 
-use axiswright::model::{Eye, Seat};
+use axiswright::model::{Eye, Procedure, Seat};
 use axiswright::page::Page;
 use axiswright::plan::TheatreMethod;
 use axiswright::sheet::{HeldCase, Notice, pages, slip, superseded_notice};
@@ -59,6 +59,25 @@ fn theatre_page_of_a_left_eye_from_the_temple_entered() {
 fn theatre_page_with_a_level_ring_and_measured_marks() {
     let ask = Ask { method: TheatreMethod::LevelRing, marks: Some((2.0, 181.0)), ..Ask::default() };
     insta::assert_snapshot!(words(&pages(&released(&ask), &facts(&ask)).unwrap()[0]));
+}
+
+/// The steep meridian is the line and stands in the large digits; no lens axis is named, and the marks lead to it.
+#[test]
+fn theatre_page_of_an_incision_on_the_steep_meridian() {
+    let ask =
+        Ask { eye: Eye::Left, procedure: Some(Procedure::OnAxisIncision), axis: 60.0, ..Ask::default() };
+    let page = words(&pages(&released(&ask), &facts(&ask)).unwrap()[0]);
+    assert!(page.contains("STEEP MERIDIAN") && !page.contains("LENS AXIS") && page.contains("STEEP 060°"));
+    insta::assert_snapshot!(page);
+}
+
+#[test]
+fn theatre_page_of_a_spherical_lens() {
+    let procedure = Some(Procedure::SphericalLens);
+    let ask = Ask { procedure, cylinder: 0.5, axis: 60.0, ..Ask::default() };
+    let page = words(&pages(&released(&ask), &facts(&ask)).unwrap()[0]);
+    assert!(page.contains("NO AXIS") && !page.contains("STEEP"));
+    insta::assert_snapshot!(page);
 }
 
 #[test]

@@ -28,7 +28,7 @@ fn the_surgeons_can_be_read() {
         assert_eq!(FileKind::of(&name), Some(FileKind::Surgeon));
         let surgeon = surgeon(&name, &text).unwrap();
         assert!(surgeon.seat.is_some() && surgeon.backup.is_some() && surgeon.revision.is_some(), "{name}");
-        sites.push(surgeon.incision.unwrap().site);
+        sites.extend(surgeon.incisions.iter().map(|incision| incision.site));
     }
     assert!(sites.iter().any(|site| matches!(site, IncisionSite::Word(_))));
     assert!(sites.iter().any(|site| matches!(site, IncisionSite::At { .. })));

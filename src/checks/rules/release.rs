@@ -42,12 +42,12 @@ pub(in crate::checks) fn names(case: &Case, context: &Context<'_>) -> Vec<Findin
         found.push(unknown(case, "surgeon", surgeon, why, next));
     }
     let implants = case.entry.procedure.as_ref().is_some_and(|procedure| match procedure.value {
-        Procedure::ToricLens | Procedure::SphericalLens | Procedure::ToricPhakicLens => true,
-        Procedure::OnAxisIncision
+        Procedure::ToricLens
+        | Procedure::SphericalLens
+        | Procedure::OnAxisIncision
         | Procedure::ManualSmallIncision
-        | Procedure::ArcuateKeratotomy
-        | Procedure::Laser
-        | Procedure::Realignment => false,
+        | Procedure::ToricPhakicLens => true,
+        Procedure::ArcuateKeratotomy | Procedure::Laser | Procedure::Realignment => false,
     });
     let lens = case.entry.lens.as_ref();
     let next = "correct the name on the list, or have the lens file approved";

@@ -1,0 +1,210 @@
+//! Where the incision goes and what it does there.
+
+use super::act::Act;
+use super::compute::Refusals;
+use super::order::Order;
+use super::surgeon::IncisionProfile;
+use crate::cite::COMMON_PRACTICE;
+use crate::finding::{Code, Finding, Severity};
+use crate::model::{Eye, ListEntry};
+use crate::optics::incision::IncisionEffect;
+use crate::units::{Dioptre, Direction, Meridian, PowerVector, round};
+
+/// The incision of a plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Made {
+    pub(super) effect: IncisionEffect,
+    /// Whether the surgeon's file states the effect.
+    pub(super) stated: bool,
+    /// Number of eyes behind it, if stated.
+    pub(super) eyes: Option<u32>,
+}
+
+impl Made {
+    fn of(profile: &IncisionProfile, effect: IncisionEffect) -> Self {
+        Self { effect, stated: true, eyes: profile.eyes }
+    }
+}
+
+/// The incision of an act; none when no place is known.
+///
+/// `before` is the astigmatism before it: the cornea with its back surface.
+pub(super) fn made(
+    eye: Eye,
+    act: Act,
+    before: PowerVector,
+    entry: &ListEntry,
+    order: &Order,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<Made>, Refusals> {
+    if act.rests_on_the_incision() && order.surgeon.usual_incision(act.opening()).is_none() {
+        return Err(vec![not_stated(eye, act)]);
+    }
+    match act {
+        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision => {
+            Ok(usual(eye, act, entry, order, findings))
+        }
+        Act::OnAxisIncision => Ok(on_axis(eye, act, before, entry, order, findings)),
+    }
+}
+
+fn not_stated(eye: Eye, act: Act) -> Finding {
+    let text = "the surgeon's file states no effect of this incision, and the plan rests on it";
+    Finding::new(Code::U10, Severity::Refuse, text, text)
+        .eye(eye)
+        .expected("flattening of the incision")
+        .found("nothing")
+        .cited(crate::cite::HOUSE_RULE)
+        .next(match act {
+            Act::ManualSmallIncision => {
+                "state `[[incision]]` with `opening = \"manual\"` in the surgeon's file: place, flattening, n"
+            }
+            Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision => {
+                "state `[[incision]]` in the surgeon's file: place, flattening, n"
+            }
+        })
+}
+
+/// At the place of the list, else at the usual one.
+fn usual(eye: Eye, act: Act, entry: &ListEntry, order: &Order, findings: &mut Vec<Finding>) -> Option<Made> {
+    let listed = entry.incision.as_ref().map(|incision| incision.value);
+    let opening = act.opening();
+    let profile = match listed {
+        Some(at) => order.surgeon.incision_near(opening, eye, at),
+        None => order.surgeon.usual_incision(opening),
+    };
+    match (profile, listed) {
+        (None, None) => None,
+        (None, Some(at)) => {
+            let effect = IncisionEffect::from_flattening(at, Dioptre::ZERO, Dioptre::ZERO);
+            Some(Made { effect, stated: false, eyes: None })
+        }
+        (Some(profile), None) => Some(Made::of(profile, profile.effect_at(eye, profile.place(eye)))),
+        (Some(profile), Some(at)) => {
+            findings.extend(moved(eye, at, profile.place(eye), entry, order));
+            Some(Made::of(profile, profile.effect_at(eye, at)))
+        }
+    }
+}
+
+/// The effect of the incision nearest in the surgeon's file, made on a meridian: its flattening there.
+pub(super) fn flattening_on(eye: Eye, act: Act, meridian: Meridian, order: &Order) -> Option<IncisionEffect> {
+    let at = meridian.upper_end();
+    let profile = order.surgeon.incision_near(act.opening(), eye, at)?;
+    Some(IncisionEffect::from_flattening(at, profile.flattening(eye), Dioptre::ZERO))
+}
+
+/// On the steep meridian: at that end of it which can be reached and lies nearest to the place of the list, or to the usual
+/// one. Where none can be reached, at the nearest place that can, with the loss said.
+fn on_axis(
+    eye: Eye,
+    act: Act,
+    before: PowerVector,
+    entry: &ListEntry,
+    order: &Order,
+    findings: &mut Vec<Finding>,
+) -> Option<Made> {
+    let surgeon = &order.surgeon;
+    let end = before.steep().upper_end();
+    let ends = [end, end.opposite()];
+    let listed = entry.incision.as_ref().map(|incision| incision.value);
+    let preferred = listed.or_else(|| Some(surgeon.usual_incision(act.opening())?.place(eye))).unwrap_or(end);
+    let off = |at: &Direction| at.turn_to(preferred).abs().degrees();
+    let nearer = |one: &Direction, other: &Direction| off(one).total_cmp(&off(other));
+    let reached = ends.into_iter().filter(|at| surgeon.reach.holds(eye, order.seat, *at)).min_by(nearer);
+    let at = match reached {
+        Some(at) => at,
+        None => {
+            ends.into_iter().map(|at| surgeon.reach.nearest(eye, order.seat, at)).min_by(|one, other| {
+                let off = |at: &Direction| at.meridian().turn_to(before.steep()).abs().degrees();
+                off(one).total_cmp(&off(other))
+            })?
+        }
+    };
+    let profile = surgeon.incision_near(act.opening(), eye, at)?;
+    let effect = IncisionEffect::from_flattening(at, profile.flattening(eye), Dioptre::ZERO);
+    if reached.is_none() {
+        let on_steep = IncisionEffect::from_flattening(end, profile.flattening(eye), Dioptre::ZERO);
+        findings.push(out_of_reach(eye, before, at, effect, on_steep, order));
+    }
+    let found_at = profile.place(eye);
+    if let Some(listed) = listed {
+        findings.extend(
+            moved(eye, listed, at, entry, order)
+                .map(|finding| finding.next("make the incision where the plan says, or correct the list")),
+        );
+    }
+    if found_at.turn_to(at).abs().degrees() > order.settings.incision_moved.degrees() {
+        findings.push(found_elsewhere(eye, at, found_at));
+    }
+    Some(Made::of(profile, effect))
+}
+
+/// The list wants the incision somewhere else than the plan has it or the surgeon's effect was found.
+fn moved(eye: Eye, at: Direction, usual: Direction, entry: &ListEntry, order: &Order) -> Option<Finding> {
+    let turn = usual.turn_to(at).abs();
+    if turn.degrees() <= order.settings.incision_moved.degrees() {
+        return None;
+    }
+    let (listed, usual) = (round::direction(at), round::direction(usual));
+    let mut finding = Finding::new(
+        Code::M05,
+        Severity::SignOff,
+        format!("the list puts the incision at {listed} degrees, the surgeon's file or the plan at {usual}"),
+        "the list puts the incision elsewhere than the surgeon's file or the plan",
+    )
+    .eye(eye)
+    .expected(format!("{usual} degrees"))
+    .found(format!("{listed} degrees"))
+    .cited(super::settings::Settings::INCISION_MOVED_SOURCE)
+    .next("confirm the place of the incision, or correct the list");
+    if let Some(reading) = &entry.incision {
+        finding = finding.at(reading.place.clone());
+    }
+    Some(finding)
+}
+
+/// M05: the effect was found at another place than the one the incision goes to.
+fn found_elsewhere(eye: Eye, at: Direction, found_at: Direction) -> Finding {
+    let (at, found_at) = (round::direction(at), round::direction(found_at));
+    Finding::new(
+        Code::M05,
+        Severity::SignOff,
+        format!("the incision goes to {at} degrees, the surgeon's effect was found at {found_at}"),
+        "the incision goes elsewhere than the surgeon's effect was found",
+    )
+    .eye(eye)
+    .expected(format!("an effect found near {at} degrees"))
+    .found(format!("{found_at} degrees"))
+    .cited(super::settings::Settings::INCISION_MOVED_SOURCE)
+    .next("confirm that the flattening holds there, or state an incision at that place in the surgeon's file")
+}
+
+/// T05: neither end of the steep meridian can be reached from the seat.
+fn out_of_reach(
+    eye: Eye,
+    before: PowerVector,
+    at: Direction,
+    effect: IncisionEffect,
+    on_steep: IncisionEffect,
+    order: &Order,
+) -> Finding {
+    let left = |effect: IncisionEffect| (before + effect.vector()).cylinder().dioptres();
+    let loss = round::fixed((left(effect) - left(on_steep)).max(0.0), 2);
+    let steep = round::meridian(before.steep());
+    Finding::new(
+        Code::T05,
+        Severity::Note,
+        format!(
+            "neither end of the steep meridian {steep} can be reached from the {} seat; the incision goes to {}, which leaves {loss} D more",
+            order.seat.word(),
+            round::direction(at)
+        ),
+        "the steep meridian cannot be reached from this seat; the incision goes to the nearest place that can",
+    )
+    .eye(eye)
+    .expected(format!("an incision on {steep}"))
+    .found(format!("{} degrees", round::direction(at)))
+    .cited(COMMON_PRACTICE)
+    .next("nothing to do; think of the other seat")
+}
