@@ -140,7 +140,7 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
             "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
         }
         Some(Line::SteepMeridian(_)) => {
-            "Heavy line: steep meridian. Bar on the limbus: incision. Blocks outside: reference marks."
+            "Heavy line: steep meridian. Bar: incision. Blocks outside: reference marks."
         }
     };
     page.text(LEFT, COLUMN_BOTTOM - 0.6, Style::regular(8.0), legend);
@@ -159,9 +159,7 @@ fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f
     };
     let (heading, tag, note) = match line {
         Line::LensAxis(_) => ("LENS AXIS", "lens.axis", "the lens marks lie on this meridian of the eye"),
-        Line::SteepMeridian(_) => {
-            ("STEEP MERIDIAN", "steep", "the incision goes on this meridian; the lens has no axis")
-        }
+        Line::SteepMeridian(_) => ("STEEP MERIDIAN", "steep", "the incision goes here; the lens has no axis"),
     };
     label(page, COLUMN + INSET, top + 4.8, heading);
     let digits = round::meridian(line.meridian());
