@@ -80,8 +80,10 @@ fn objects() -> Vec<Ours> {
         })
         .collect();
     assert!(files.len() >= 92);
-    let demo = repo("demo-data/clinic/incoming/vellan-t1").read_dir().unwrap();
-    files.extend(demo.map(|f| (f.unwrap().path(), FolderRules::undeclared(Brings::Measurements))));
+    for instrument in ["vellan-t1", "isendal-r3"] {
+        let demo = repo(&format!("demo-data/clinic/incoming/{instrument}")).read_dir().unwrap();
+        files.extend(demo.map(|f| (f.unwrap().path(), FolderRules::undeclared(Brings::Measurements))));
+    }
     files
         .into_iter()
         .map(|(path, folder)| {
