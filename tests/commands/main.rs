@@ -8,6 +8,7 @@
 )]
 
 mod clinic;
+mod doctor;
 mod explaining;
 mod forms;
 mod ledgers;
