@@ -11,6 +11,7 @@ mod clinic;
 mod doctor;
 mod explaining;
 mod forms;
+mod guides;
 mod ledgers;
 mod logs;
 mod people;
