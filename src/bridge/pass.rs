@@ -12,7 +12,7 @@ use super::store::Site;
 use super::take::{Taking, take_all};
 use super::views::{Views, put_notices_right, put_sheets_right, put_slips_right};
 use super::weigh_up::{Weighed, Weighing, weigh_up};
-use crate::casebook::CaseId;
+use crate::casebook::{CaseId, Expectation};
 use crate::finding::{Answer, Finding};
 use crate::ledger::{Head, LedgerError, SignedHead, head_message};
 use crate::model::Eye;
@@ -36,6 +36,8 @@ pub struct CaseView {
     pub digest: Option<String>,
     /// Findings with their answers.
     pub findings: Vec<(Finding, Option<Answer>)>,
+    /// What a waiting case waits for: instruments by the site's names, or a first measurement.
+    pub waits_for: Vec<String>,
     /// Name of the patient as the list has it; never in a log.
     pub patient: String,
 }
@@ -250,8 +252,21 @@ pub fn view(site: &Site, weighed: &Weighed) -> CaseView {
             .iter()
             .map(|finding| (finding.clone(), weighed.considered.answer_to(finding).cloned()))
             .collect(),
+        waits_for: waits_for(site, weighed),
         patient: case.entry.identity.name.as_ref().map(|name| name.value.printed()).unwrap_or_default(),
     }
+}
+
+/// What a waiting case waits for; nothing of a case in another state.
+fn waits_for(site: &Site, weighed: &Weighed) -> Vec<String> {
+    let case = &weighed.considered.case;
+    if weighed.state() != State::Waiting {
+        return Vec::new();
+    }
+    let procedure = case.entry.procedure.as_ref();
+    let sources = procedure.map_or(&[][..], |procedure| site.settings.site.expected_sources(procedure.value));
+    let missing = case.missing(Expectation { sources, decide_by: None }, Timestamp::MIN);
+    if missing.is_empty() { vec!["a measurement of the patient".to_owned()] } else { missing }
 }
 
 /// Approves a planned case by a person: issues its sheet and publishes it.

@@ -64,6 +64,9 @@ pub(super) fn print_case(case: &CaseView) {
     if let Some(sheet) = &case.sheet {
         print_line(&format!("    sheet   {sheet}"));
     }
+    if !case.waits_for.is_empty() {
+        print_line(&format!("    waits for {}", case.waits_for.join(", ")));
+    }
     for (finding, answer) in &case.findings {
         print_line(&format!(
             "    {:<8} {} {}: {}",

@@ -25,9 +25,9 @@ use crate::units::{Dioptre, Meridian};
 
 /// Run the bundled clinic from its exports to its sheets.
 ///
-/// Two CSV instruments, one DICOM instrument and an operating list of ten eyes, with the troubles of a real day. Every
-/// person, device, lens and number is invented; every page says TEST. Exit code 1: cases wait for a person, as they
-/// should in this demo.
+/// Five instruments (two text exports, one XML, two DICOM) and the operating lists of two theatres, 23 eyes, with the
+/// troubles of a real day. Every person, device, lens and number is invented; every page says TEST. Exit code 1: cases
+/// wait for a person, as they should in this demo.
 #[derive(Debug, Args)]
 pub(super) struct DemoArguments {
     /// Where to lay out the demo; default: a new folder `axiswright-demo` here.

@@ -123,6 +123,21 @@ impl<'f, 'a> Flow<'f, 'a> {
         Ok(())
     }
 
+    /// Keeps two rows on one page where both together fit on one.
+    pub(super) fn keep(&mut self, row: &[Cell], below: &[Cell]) -> Result<(), SheetError> {
+        let mut height = 0.0;
+        for cells in [row, below] {
+            let mut highest: f64 = 0.0;
+            for cell in cells {
+                // A text that does not fit its column is reported when its row is set.
+                let Ok(lines) = cell.lines() else { return Ok(()) };
+                highest = highest.max(lines.iter().fold(0.0, |sum, _| sum + leading(cell.style.size_pt)));
+            }
+            height += highest;
+        }
+        if height < BOTTOM - TOP - 4.0 { self.room(height) } else { self.room(6.0) }
+    }
+
     /// A row of cells, as high as the highest; a row too high for the rest of the page begins on the next one, and one too high for any page
     /// goes on there.
     pub(super) fn row(&mut self, cells: &[Cell]) -> Result<(), SheetError> {

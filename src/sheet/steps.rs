@@ -77,12 +77,19 @@ pub(super) fn findings(
                 let proof = if answer.authenticated { "" } else { ", identity not proven" };
                 format!("{}{when}{proof}: {}", words::legible(&answer.by), words::legible(&answer.reason))
             }
-            None => "note: asks for no answer".to_owned(),
+            // Why a note is one, where its next step says so and its own words do not.
+            None => finding
+                .next_step()
+                .and_then(|next| next.strip_prefix("nothing to do: "))
+                .filter(|why| !finding.message().ends_with(why))
+                .map_or_else(
+                    || "note: asks for no answer".to_owned(),
+                    |why| format!("note: {}", words::legible(why)),
+                ),
         };
         flow.skip(0.8);
-        flow.room(6.0)?;
         let style = if answer.is_some() { strong() } else { plain() };
-        flow.row(&[
+        let row = [
             cell(
                 LEFT,
                 44.0,
@@ -91,9 +98,14 @@ pub(super) fn findings(
             ),
             cell(58.0, 78.0, plain(), lines.join("\n")).torn(),
             cell(139.0, 59.0, style, answered).torn(),
-        ])?;
-        if let Some(source) = finding.source() {
-            flow.row(&[cell(58.0, WIDTH - 46.0, faint(), format!("limit: {}", source.cited()))])?;
+        ];
+        let limit = finding
+            .source()
+            .map(|source| [cell(58.0, WIDTH - 46.0, faint(), format!("limit: {}", source.cited()))]);
+        flow.keep(&row, limit.as_ref().map_or(&[], |limit| limit))?;
+        flow.row(&row)?;
+        if let Some(limit) = limit {
+            flow.row(&limit)?;
         }
     }
     if !any {

@@ -114,7 +114,7 @@ impl Clinic {
             site_toml: Some(settings.replace("kind = \"demo\"", "kind = \"test\"")),
         };
         init(&clinic.root(), &request, NOW.parse().unwrap()).unwrap();
-        for name in ["halden-k2", "orrin-b1", "theatre-list"] {
+        for name in ["halden-k2", "orrin-b1", "quell-a4", "theatre-list"] {
             copy(&format!("templates/mappings/{name}.toml"), &clinic.file(&format!("mappings/{name}.toml")));
         }
         copy("demo-data/lenses/tarn-t.toml", &clinic.file("lenses/tarn-t.toml"));

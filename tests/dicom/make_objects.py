@@ -1,7 +1,8 @@
 """Makes the DICOM objects of this folder and `manifest.json`, which says what pydicom reads from each.
 
     python make_objects.py                      writes files/ and manifest.json beside this script
-    python make_objects.py --demo IN.json DIR   writes a KER and an OAM object for each patient of IN.json
+    python make_objects.py --demo IN.json DIR   writes for each patient of IN.json a KER object, and an OAM object where
+                                                axial lengths are given
 
 Needs pydicom 3.0.1 and numpy. People, clinics and devices are invented; identifiers lie under 2.25. The same script
 makes the same bytes on every run. What must be refused, and with which words, is written here by hand; what must be
@@ -665,10 +666,14 @@ def main():
         out.mkdir(parents=True, exist_ok=True)
         for patient in json.loads(Path(sys.argv[2]).read_text()):
             for kind, make in (("ker", ker), ("oam", oam)):
+                if kind == "oam" and "axial" not in patient:
+                    continue
                 made = make(patient)
                 if not patient["name"].isascii():
-                    made.SpecificCharacterSet = "ISO_IR 192"
-                (out / f"{patient['file']}-{kind}.dcm").write_bytes(whole(made))
+                    made.SpecificCharacterSet = patient.get("charset", "ISO_IR 192")
+                if "offset" in patient:
+                    made.TimezoneOffsetFromUTC = patient["offset"]
+                (out / f"{patient['file']}-{kind}.dcm").write_bytes(whole(made, patient.get("syntax", EXPLICIT)))
         return
     files = here / "files"
     manifest = {}

@@ -13,12 +13,13 @@ pub(crate) const NOW: &str = "2026-03-05T09:00:00Z";
 pub(crate) const LATER: &str = "2026-03-05T10:00:00Z";
 
 const SITE: &str = include_str!("../../demo-data/clinic/site.toml");
-const SETTINGS: [(&str, &str); 6] = [
+const SETTINGS: [(&str, &str); 7] = [
     ("lenses/tarn-t.toml", include_str!("../../demo-data/lenses/tarn-t.toml")),
     ("surgeons/imara-vost.toml", include_str!("../../demo-data/surgeons/imara-vost.toml")),
     ("surgeons/oskar-lindqvale.toml", include_str!("../../demo-data/surgeons/oskar-lindqvale.toml")),
     ("mappings/halden-k2.toml", include_str!("../../templates/mappings/halden-k2.toml")),
     ("mappings/orrin-b1.toml", include_str!("../../templates/mappings/orrin-b1.toml")),
+    ("mappings/quell-a4.toml", include_str!("../../templates/mappings/quell-a4.toml")),
     ("mappings/theatre-list.toml", include_str!("../../templates/mappings/theatre-list.toml")),
 ];
 

@@ -80,8 +80,10 @@ fn objects() -> Vec<Ours> {
         })
         .collect();
     assert!(files.len() >= 92);
-    let demo = repo("demo-data/clinic/incoming/vellan-t1").read_dir().unwrap();
-    files.extend(demo.map(|f| (f.unwrap().path(), FolderRules::undeclared(Brings::Measurements))));
+    for instrument in ["vellan-t1", "isendal-r3"] {
+        let demo = repo(&format!("demo-data/clinic/incoming/{instrument}")).read_dir().unwrap();
+        files.extend(demo.map(|f| (f.unwrap().path(), FolderRules::undeclared(Brings::Measurements))));
+    }
     files
         .into_iter()
         .map(|(path, folder)| {
@@ -137,7 +139,7 @@ fn texts<'a>(theirs: &'a Value, tag: &str) -> Option<&'a str> {
 }
 
 /// Source: pydicom 3, by `read_dicom.py`.
-/// Checked: 96 objects: every measured value at its tag path, number, birth date, SOP instance, and the name by its parts.
+/// Checked: every object of `tests/dicom` and of the demo: every measured value at its tag path, number, birth date, SOP instance, and the name by its parts.
 #[test]
 fn values_are_those_of_pydicom() {
     let objects = objects();

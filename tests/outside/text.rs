@@ -109,7 +109,9 @@ fn every_page_names_one_patient_and_one_eye() {
         for page in &pages {
             assert!(plain(page).contains(&own.printed), "{}", pdf.display());
             for other in plans.listed.iter().filter(|other| other.number != own.number) {
-                assert!(!page.contains(&other.family), "{}: {}", pdf.display(), other.family);
+                // Two of the demo share their family name; their numbers tell them apart.
+                let shared = other.family == own.family;
+                assert!(shared || !page.contains(&other.family), "{}: {}", pdf.display(), other.family);
                 assert!(!page.contains(&other.number), "{}: {}", pdf.display(), other.number);
             }
             seen += 1;

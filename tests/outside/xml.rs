@@ -145,19 +145,25 @@ fn compare(exams: &[Exam], theirs: &Value, units: &Map<String, Value>, lines: bo
 }
 
 /// Source: lxml on libxml2, by `xml_lxml.py`.
-/// Checked: every value of the sample: text, number, line, eye, patient.
+/// Checked: every value of the sample and of the demo's session: text, number, line, eye, patient.
 #[test]
 fn values_are_those_of_a_second_reader() {
     let text = text_of("templates/mappings/quell-a4.toml");
     let template = template(&text);
     let told = told(&text);
-    let bytes = std::fs::read(repo("sample-exports/quell-a4.xml")).unwrap();
-    let input = lines([told.to_string(), BASE64.encode(&bytes)]);
-    let Some(theirs) = script("xml_lxml.py", &[], &input, WHAT) else { return };
-    let agreed =
-        compare(&exams(&bytes, &template).unwrap(), &theirs[0], told["units"].as_object().unwrap(), true);
-    // Four examinations, two eyes, fourteen values.
-    assert_eq!(agreed, 4 * 2 * 14);
+    // The sample of four examinations, and the demo's session of three.
+    for (file, exams_in) in [
+        ("sample-exports/quell-a4.xml", 4),
+        ("demo-data/clinic/incoming/quell-a4/A4_20260303_session.xml", 3),
+    ] {
+        let bytes = std::fs::read(repo(file)).unwrap();
+        let input = lines([told.to_string(), BASE64.encode(&bytes)]);
+        let Some(theirs) = script("xml_lxml.py", &[], &input, WHAT) else { return };
+        let agreed =
+            compare(&exams(&bytes, &template).unwrap(), &theirs[0], told["units"].as_object().unwrap(), true);
+        // Two eyes, fourteen values.
+        assert_eq!(agreed, exams_in * 2 * 14, "{file}");
+    }
 }
 
 /// Source: as above.
