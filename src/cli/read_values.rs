@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::model::{
-    Axial, ChamberDepthFrom, Exam, Eye, EyeExam, Identity, Keratometry, KeratometryMethod, ListEntry,
+    Axial, ChamberDepthFrom, Exam, Eye, EyeExam, Fact, Identity, Keratometry, KeratometryMethod, ListEntry,
     MeridianReading, Place, Quality, Reading, Refraction,
 };
 use crate::units::{KeratometricIndex, round};
@@ -285,6 +285,18 @@ pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
     rows.words("fact.corneal_surgery", exam.corneal_surgery.as_ref(), |surgery| surgery.word().to_owned());
     all.extend(rows.rows);
     all
+}
+
+/// One fact about an eye.
+pub(super) fn fact_rows(fact: &Fact) -> Vec<Row> {
+    let mut rows = Rows::of(Of { eye: Some(fact.eye), surface: None });
+    rows.identity(&fact.identity);
+    let (field, word) = fact.kind.words();
+    let reading = Reading::new(word.clone(), word, fact.place.clone());
+    rows.words(field, Some(&reading), Clone::clone);
+    rows.stated("fact.by", Some(&fact.by));
+    rows.stated("fact.at", Some(&fact.at.local.to_string()));
+    rows.rows
 }
 
 /// One line of an operating list.

@@ -86,7 +86,11 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
     Ok(built)
 }
 
-fn row_eye(source: &Source<'_>, values: &Values<'_>, row: Record<'_>) -> Result<Eye, IntakeError> {
+/// The eye a row says it is about.
+///
+/// # Errors
+/// When it says none, or a code the template does not declare.
+pub(super) fn row_eye(source: &Source<'_>, values: &Values<'_>, row: Record<'_>) -> Result<Eye, IntakeError> {
     let raw = match &source.compiled().eye_from {
         Some(part) => source.part(part, row)?,
         None => None,

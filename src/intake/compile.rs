@@ -197,7 +197,6 @@ fn head(mapping: &Mapping, faults: &mut Faults) {
     let named = !mapping.id.is_empty() && mapping.id.len() <= 64 && mapping.id.chars().all(plain);
     faults.unless(named, "id", "1 to 64 lower-case letters, digits and hyphens are needed");
     faults.unless(mapping.revision > 0, "revision", "revisions count from 1");
-    faults.unless(mapping.brings != Brings::Facts, "brings", "tables of facts alone are not read");
     for extension in &mapping.matching.extensions {
         let plain = !extension.is_empty() && extension.chars().all(|c| c.is_ascii_alphanumeric());
         faults.unless(plain, "match.extensions", "an extension is letters and digits without the point");
@@ -354,7 +353,7 @@ fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Opt
     faults.unless(
         list == (rules.kind == LayoutKind::RowPerEntry),
         "layout.kind",
-        "`row_per_entry` is for lists, the others are for measurements",
+        "`row_per_entry` is for lists, and only for them",
     );
     faults.unless(
         list == mapping.list.is_some(),
@@ -456,13 +455,10 @@ fn fields(
 }
 
 fn room_and_eye(mapping: &Mapping, rules: &FieldRules, target: Target, key: &str, faults: &mut Faults) {
-    let list = mapping.brings == Brings::Lists;
-    let (fits, of_eye) = match target.room() {
-        Room::Patient => (true, false),
-        Room::Exam => (!list, false),
-        Room::Eye => (!list, true),
-        Room::Fact => (true, true),
-        Room::List => (list, false),
+    let fits = belongs(target, mapping.brings);
+    let of_eye = match target.room() {
+        Room::Patient | Room::Exam | Room::List | Room::Stating => false,
+        Room::Eye | Room::Fact | Room::Statement => true,
     };
     faults.unless(fits, key, &format!("does not belong into a file that brings {}", mapping.brings.word()));
     match (mapping.layout.kind, of_eye, rules.eye) {
@@ -574,6 +570,17 @@ fn unit_from(
     }
 }
 
+/// Whether a target can be filled by a file of this kind.
+const fn belongs(target: Target, brings: Brings) -> bool {
+    match (target.room(), brings) {
+        (Room::Patient | Room::Fact, _)
+        | (Room::Exam | Room::Eye, Brings::Measurements | Brings::Refractions)
+        | (Room::List, Brings::Lists)
+        | (Room::Statement | Room::Stating, Brings::Facts) => true,
+        (Room::Exam | Room::Eye | Room::List | Room::Statement | Room::Stating, _) => false,
+    }
+}
+
 fn assigned(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> Vec<(Target, String)> {
     let mut assigned = Vec::new();
     for (word, text) in &mapping.assign {
@@ -588,12 +595,7 @@ fn assigned(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> Vec<(Ta
             "a template never assigns a measured value, a patient or an eye",
         );
         faults.unless(!fields.iter().any(|field| field.target == target), &key, "is also read from the file");
-        let list = mapping.brings == Brings::Lists;
-        let fits = match target.room() {
-            Room::Patient => true,
-            Room::Exam | Room::Eye => !list,
-            Room::Fact | Room::List => list,
-        };
+        let fits = belongs(target, mapping.brings);
         faults.unless(
             fits,
             &key,
@@ -680,6 +682,18 @@ fn whole(mapping: &Mapping, fields: &[Field], assigned: &[(Target, String)], fau
         );
         return;
     }
+    if mapping.brings == Brings::Facts {
+        faults.unless(
+            has(Target::FactBy),
+            "field",
+            "`fact.by` is not mapped: a fact has a person who stated it",
+        );
+        faults.unless(has(Target::FactAt), "field", "`fact.at` is not mapped: a fact has a time");
+        let fact = fields.iter().any(|field| matches!(field.target.room(), Room::Fact | Room::Statement));
+        faults.unless(fact, "field", "no fact is mapped");
+        both_eyes(mapping, fields, faults);
+        return;
+    }
     faults.unless(has(Target::ExamTime), "field", "`exam.time` is not mapped");
     faults.unless(fields.iter().any(|field| field.target.measured()), "field", "no measured value is mapped");
     let flat = has(Target::FlatRadius) || has(Target::FlatPower);
@@ -700,6 +714,11 @@ fn whole(mapping: &Mapping, fields: &[Field], assigned: &[(Target, String)], fau
         "field",
         "a cylinder without its sphere is no refraction",
     );
+    both_eyes(mapping, fields, faults);
+}
+
+/// Where a row holds both eyes, each of its values stands for each of them.
+fn both_eyes(mapping: &Mapping, fields: &[Field], faults: &mut Faults) {
     if mapping.layout.kind == LayoutKind::RowBothEyes {
         for field in fields {
             let Some(eye) = field.eye else { continue };

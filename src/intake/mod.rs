@@ -14,6 +14,7 @@ mod compile;
 mod dates;
 pub mod dicom;
 mod error;
+mod facts;
 mod list;
 mod name;
 mod outcome;

@@ -1,7 +1,7 @@
 //! What goes into reading a file and what comes out.
 
 use crate::finding::Finding;
-use crate::model::{Digest, Exam, InstrumentClass, OperatingList, Place, TemplateRef};
+use crate::model::{Digest, Exam, Facts, InstrumentClass, OperatingList, Place, TemplateRef};
 
 /// The one kind of file a folder brings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
@@ -83,6 +83,8 @@ pub enum Content {
     Exams(Vec<Exam>),
     /// An operating list.
     List(OperatingList),
+    /// Facts about eyes, stated by persons.
+    Facts(Facts),
 }
 
 /// Something in a file that was not used, and why.

@@ -8,7 +8,7 @@ use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
 use super::xml::Document;
-use super::{IntakeError, build, dicom, list, text};
+use super::{IntakeError, build, dicom, facts, list, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
 /// Reads one file: a DICOM object, or text by exactly one of the templates given.
@@ -50,16 +50,21 @@ pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeErr
     };
     let source = Source::new(input, chosen.template, &body, &file)?;
     let template = Some(chosen.template.reference().clone());
-    if chosen.template.brings() == Brings::Lists {
-        let (list, not_understood) = list::entries(&source)?;
-        let content = Content::List(list);
-        Ok(Read { digest: file.digest, content, findings: Vec::new(), not_understood, template })
-    } else {
-        let built = build::exams(&source)?;
-        let content = Content::Exams(built.all);
-        let (findings, not_understood) = (built.findings, built.not_understood);
-        Ok(Read { digest: file.digest, content, findings, not_understood, template })
-    }
+    let (content, findings, not_understood) = match chosen.template.brings() {
+        Brings::Lists => {
+            let (list, not_understood) = list::entries(&source)?;
+            (Content::List(list), Vec::new(), not_understood)
+        }
+        Brings::Facts => {
+            let (facts, not_understood) = facts::facts(&source)?;
+            (Content::Facts(facts), Vec::new(), not_understood)
+        }
+        Brings::Measurements | Brings::Refractions => {
+            let built = build::exams(&source)?;
+            (Content::Exams(built.all), built.findings, built.not_understood)
+        }
+    };
+    Ok(Read { digest: file.digest, content, findings, not_understood, template })
 }
 
 struct Chosen<'a> {

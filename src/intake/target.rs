@@ -129,8 +129,12 @@ pub(super) enum Room {
     Exam,
     /// One eye of an examination.
     Eye,
-    /// One eye of an examination, or the planned eye of a list.
+    /// One eye of an examination, the planned eye of a list, or an eye of a statement.
     Fact,
+    /// A statement of a person about an eye.
+    Statement,
+    /// A statement of a person: who and when.
+    Stating,
     /// Operating list.
     List,
 }
@@ -217,6 +221,11 @@ targets! {
     RefractionVertex "refraction.vertex" Eye Length true false;
     FactCornealSurgery "fact.corneal_surgery" Fact Word false false;
     FactLensStatus "fact.lens_status" Fact Word false false;
+    FactContactLens "fact.contact_lens" Statement Word false false;
+    FactLastWear "fact.last_wear" Statement Date false false;
+    FactDrops "fact.drops" Statement Word false false;
+    FactBy "fact.by" Stating Text false false;
+    FactAt "fact.at" Stating Time false false;
     ListBooking "list.booking" List Text false false;
     ListDate "list.date" List Date false false;
     ListTheatre "list.theatre" List Text true false;

@@ -5,6 +5,7 @@
 
 mod exam;
 mod eye;
+mod fact;
 mod identity;
 mod list;
 mod place;
@@ -16,10 +17,10 @@ pub use exam::{
     Keratometry, KeratometryMethod, LengthMethod, MeridianReading, Quality, Refraction, Surface, TemplateRef,
 };
 pub use eye::{ByEye, Eye, UnknownEye};
+pub use fact::{ContactLens, Drops, Fact, FactKind, Facts};
 pub use identity::{Identity, PatientNumber, PersonName, Sex};
 pub use list::{
-    CornealSurgery, Fact, FactKind, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget,
-    same_name,
+    CornealSurgery, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget, same_name,
 };
 pub use place::{Digest, FileRef, Place, Spot};
 pub use reading::{Conversion, Reading, Written};

@@ -110,6 +110,10 @@ fn words(name: &str) -> Option<&'static str> {
         "i01_note" => "I01: flat and steep meridian off the right angle by more than this are noted.",
         "i01_sign_off" => "I01: by more than this, the surgeon is asked.",
         "i01_refuse" => "I01: by more than this, the measurement is refused.",
+        "i03_soft" => "I03: keratometry within fewer days after a soft contact lens asks a person.",
+        "i03_rigid" => {
+            "I03: keratometry within fewer days after a rigid contact lens, or one of unknown kind, asks."
+        }
         "i01_least_cylinder" => {
             "I01: with less cylinder than this the meridians mean nothing and are not judged."
         }

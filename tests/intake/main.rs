@@ -11,6 +11,7 @@
 )]
 
 mod demo;
+mod facts;
 mod formats;
 mod layouts;
 mod lists;

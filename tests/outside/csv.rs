@@ -154,6 +154,7 @@ fn ours(file: &std::path::Path, template: &Template) -> Option<Cells> {
     match &read.content {
         Content::Exams(exams) => exams.iter().for_each(|one| exam(&mut cells, one)),
         Content::List(list) => list.entries.iter().for_each(|one| entry(&mut cells, one)),
+        Content::Facts(_) => panic!("facts"),
     }
     Some(cells)
 }

@@ -171,7 +171,7 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::D06 => 2,
         Code::A01 | Code::A02 | Code::A04 | Code::A05 | Code::A06 | Code::A07 => 3,
         Code::B01 | Code::B02 | Code::B03 | Code::B04 | Code::B05 | Code::B08 | Code::B11 | Code::I01 => 4,
-        Code::I05 => 5,
+        Code::I03 | Code::I05 | Code::I07 => 5,
         Code::T01
         | Code::T02
         | Code::T03
