@@ -112,6 +112,7 @@ impl Settings {
     ///
     /// # Errors
     /// The first text that cannot be used, with file, line and key.
+    #[expect(clippy::missing_panics_doc, reason = "a template that is refused has a fault")]
     pub fn parse(texts: Vec<SettingsText>) -> Result<Self, BridgeError> {
         let mut site = None;
         let (mut surgeons, mut lenses, mut templates) = (Vec::new(), Vec::new(), Vec::new());

@@ -12,7 +12,7 @@ use super::steps::print_steps;
 use crate::bridge::{Considered, Outcome, consider_case_file};
 use crate::checks::NumberScheme;
 use crate::finding::Finding;
-use crate::plan::{Computation, as_json};
+use crate::plan::{Computation, Guide, as_json};
 use crate::site::case_file;
 use crate::units::round;
 
@@ -152,12 +152,11 @@ fn print_numbers(computation: &Computation, steps: bool) {
         print_line(&format!("  axis           {}", round::meridian(axis)));
     }
     if let Some(marking) = &computation.marking {
-        print_line(&format!(
-            "  turns          nasal mark {}, temporal mark {}, sum {}",
-            marking.from_nasal.printed(),
-            marking.from_temporal.printed(),
-            round::fixed(marking.sum_deg, 0)
-        ));
+        let name = match marking.guide {
+            Guide::Turns { .. } => "turns     ",
+            Guide::RingTable { .. } => "level ring",
+        };
+        print_line(&format!("  {name}     {}", marking.printed()));
     }
     if let Some(residual) = computation.residual {
         print_line(&format!(

@@ -302,7 +302,7 @@ pub(super) fn compute(
         other_posterior: astigmatism.other_models(power.as_ref().map(|power| power.placement.index())),
         incision: astigmatism.incision(),
         keratometry: combined,
-        formula: power.as_ref().map(|_| order.surgeon.formula.label().to_owned()),
+        formula: power.as_ref().map(|power| power.name.label().to_owned()),
         lens_depth: power.as_ref().map(|power| power.placement.eye().lens_depth()),
         ratio: power.as_ref().and_then(|_| {
             let corneal = lens.corneal_cylinder?.dioptres();
@@ -424,7 +424,8 @@ pub(super) fn weights(
     let Some(cylinder) = computation.lens.corneal_cylinder else { return Vec::new() };
     let lens =
         computation.lens.axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
-    let index = order.surgeon.formula.index();
+    let (formula, _) = order.surgeon.formula_for(power::axial_length(selection));
+    let index = formula.index();
     selection
         .keratometry()
         .iter()

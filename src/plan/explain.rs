@@ -1,6 +1,7 @@
 //! The steps in words, formula, inputs, result and source: the record page and `explain`.
 
 use super::compute::Computation;
+use super::marking::Guide;
 use super::order::Order;
 use super::power::Power;
 use super::settings::Settings;
@@ -113,20 +114,33 @@ pub(super) fn steps(
         ));
     }
     if let (Some(marking), Some(axis)) = (&computation.marking, computation.lens.axis) {
+        let (name, formula) = match marking.guide {
+            Guide::Turns { .. } => (
+                "Turns from the marks, through the upper lid",
+                "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
+            ),
+            Guide::RingTable { .. } => (
+                "Settings on the level ring, for the nasal mark read on it",
+                "setting = axis + reading - true angle of the mark",
+            ),
+        };
         steps.push(step(
-            "Turns from the marks, through the upper lid",
-            "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
+            name,
+            formula,
             vec![
                 ("axis", round::meridian(axis), String::new()),
-                ("mark on the 0 side, true angle", format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)), String::new()),
-                ("mark on the 180 side, true angle", format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)), String::new()),
+                (
+                    "mark on the 0 side, true angle",
+                    format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)),
+                    String::new(),
+                ),
+                (
+                    "mark on the 180 side, true angle",
+                    format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)),
+                    String::new(),
+                ),
             ],
-            format!(
-                "nasal {}, temporal {}, sum {}",
-                marking.from_nasal.printed(),
-                marking.from_temporal.printed(),
-                round::fixed(marking.sum_deg, 0)
-            ),
+            marking.printed(),
             cite::ISO_8429,
         ));
     }
@@ -187,6 +201,13 @@ fn lens_power(computation: &Computation, power: &Power, selection: &Selection, o
     ];
     if let Some(depth) = power.chamber_depth {
         inputs.push(("chamber depth", mm(depth), stood(axial.and_then(|axial| axial.depth.as_ref()))));
+    }
+    if let (_, Some(band)) = order.surgeon.formula_for(Some(power.axial_length)) {
+        inputs.push((
+            "formula for this length",
+            power.name.label().to_owned(),
+            format!("surgeon's file, {}", band.words()),
+        ));
     }
     inputs.extend(constants(power, order));
     let source = power.formula.source();

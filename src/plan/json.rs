@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::compute::{Choice, Computation};
-use super::marking::Turn;
+use super::marking::{Guide, RingSetting, Turn};
 use crate::units::{Meridian, PowerVector};
 
 fn degrees(meridian: Option<Meridian>) -> Value {
@@ -17,6 +17,10 @@ fn steep(vector: PowerVector) -> Value {
 
 fn residual(vector: PowerVector) -> Value {
     json!({ "cylinder_d": vector.cylinder().dioptres(), "steep_deg": steep(vector) })
+}
+
+fn ring_setting(row: &RingSetting) -> Value {
+    json!({"read_deg": row.read.degrees(), "set_deg": row.set.degrees()})
 }
 
 fn turn(turn: &Turn) -> Value {
@@ -66,13 +70,21 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
         })
         .collect();
     let marking = computation.marking.as_ref().map_or(Value::Null, |marking| {
+        let (nasal, temporal, sum, table) = match &marking.guide {
+            Guide::Turns { from_nasal, from_temporal, sum_deg } => {
+                (turn(from_nasal), turn(from_temporal), json!(sum_deg), Vec::new())
+            }
+            Guide::RingTable { settings, .. } => {
+                (Value::Null, Value::Null, Value::Null, settings.iter().map(ring_setting).collect())
+            }
+        };
         json!({
             "seat": marking.seat.word(),
-            "method": marking.method.word(),
-            "turn_from_nasal": turn(&marking.from_nasal),
-            "turn_from_temporal": turn(&marking.from_temporal),
-            "sum_deg": marking.sum_deg,
-            "ring_table": [],
+            "method": marking.method().word(),
+            "turn_from_nasal": nasal,
+            "turn_from_temporal": temporal,
+            "sum_deg": sum,
+            "ring_table": table,
         })
     });
     let value = json!({

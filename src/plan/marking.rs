@@ -8,6 +8,8 @@ use crate::units::{Direction, Meridian, round};
 pub enum TheatreMethod {
     /// The ring's 0-180 line is laid through the marks and the axis is read on the ring; no table.
     RingOnMarks,
+    /// The ring is held level, its 90 to the forehead; the mark is read on it and a table gives the setting; no turn.
+    LevelRing,
 }
 
 impl TheatreMethod {
@@ -15,12 +17,16 @@ impl TheatreMethod {
     pub const fn word(self) -> &'static str {
         match self {
             Self::RingOnMarks => "ring-on-marks",
+            Self::LevelRing => "level-ring",
         }
     }
 
+    /// The words there are.
+    pub const WORDS: &[&str] = &[Self::RingOnMarks.word(), Self::LevelRing.word()];
+
     /// From that word.
     pub fn from_word(text: &str) -> Option<Self> {
-        (text.trim() == "ring-on-marks").then_some(Self::RingOnMarks)
+        [Self::RingOnMarks, Self::LevelRing].into_iter().find(|method| method.word() == text.trim())
     }
 }
 
@@ -119,44 +125,117 @@ impl Marks {
     }
 }
 
-/// The turns from the marks to an axis.
-///
-/// Always through the upper-lid side: from the mark on the 0 side axis minus mark, anticlockwise; from the mark on the
-/// 180 side mark minus axis, clockwise. The two turns add up to the angle between the marks.
+/// How far from level the ring table goes on either side, degrees. Source: our own choice; a mark read farther off is not
+/// trusted.
+const TABLE_REACH_DEG: i16 = 15;
+
+/// One line of the ring table.
 #[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RingSetting {
+    /// Where the nasal mark is read on the level ring.
+    pub read: Meridian,
+    /// Where the axis then lies on that ring.
+    pub set: Meridian,
+}
+
+/// How the axis is found from the marks.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Guide {
+    /// Turns from the marks, for the ring laid through them.
+    ///
+    /// Always through the upper-lid side: from the mark on the 0 side axis minus mark, anticlockwise; from the mark on the
+    /// 180 side mark minus axis, clockwise. The two turns add up to the angle between the marks.
+    Turns {
+        /// From the nasal mark.
+        from_nasal: Turn,
+        /// From the temporal mark.
+        from_temporal: Turn,
+        /// Sum of the two turns: the angle between the marks through the upper lid, in degrees.
+        sum_deg: f64,
+    },
+    /// Settings on the level ring: axis plus reading minus true angle of the mark.
+    RingTable {
+        /// For the nasal mark read at 165 … 180 … 015, in whole degrees.
+        settings: Vec<RingSetting>,
+        /// What is added to a reading of the temporal mark before the table is entered, degrees; 0 where the marks lie
+        /// opposite each other.
+        temporal_adds_deg: f64,
+    },
+}
+
+/// The marks, the seat, and the one way from the marks to the axis.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Marking {
     /// Where the surgeon sits.
     pub seat: Seat,
-    /// The theatre method.
-    pub method: TheatreMethod,
     /// The marks.
     pub marks: Marks,
-    /// From the nasal mark.
-    pub from_nasal: Turn,
-    /// From the temporal mark.
-    pub from_temporal: Turn,
-    /// Sum of the two turns: the angle between the marks through the upper lid, in degrees.
-    pub sum_deg: f64,
+    /// The way to the axis.
+    pub guide: Guide,
 }
 
 impl Marking {
-    /// The turns to `axis` in one eye.
+    /// The way to `axis` in one eye.
     pub fn to_axis(eye: Eye, axis: Meridian, marks: Marks, seat: Seat, method: TheatreMethod) -> Self {
-        let from_zero_side = Turn::of(axis.degrees() - marks.zero_side, TurnDirection::Anticlockwise);
-        let from_opposite = Turn::of(marks.opposite_side - axis.degrees(), TurnDirection::Clockwise);
-        let (from_nasal, from_temporal) = match eye {
-            Eye::Right => (from_zero_side, from_opposite),
-            Eye::Left => (from_opposite, from_zero_side),
+        let guide = match method {
+            TheatreMethod::RingOnMarks => turns(eye, axis, marks),
+            TheatreMethod::LevelRing => ring_table(eye, axis, marks),
         };
-        Self {
-            seat,
-            method,
-            marks,
-            from_nasal,
-            from_temporal,
-            sum_deg: marks.opposite_side - marks.zero_side,
+        Self { seat, marks, guide }
+    }
+
+    /// The theatre method.
+    pub const fn method(&self) -> TheatreMethod {
+        match self.guide {
+            Guide::Turns { .. } => TheatreMethod::RingOnMarks,
+            Guide::RingTable { .. } => TheatreMethod::LevelRing,
         }
     }
+
+    /// One line for a terminal or a step: the turns, or the setting for a level mark.
+    pub fn printed(&self) -> String {
+        match &self.guide {
+            Guide::Turns { from_nasal, from_temporal, sum_deg } => format!(
+                "nasal {}, temporal {}, sum {}",
+                from_nasal.printed(),
+                from_temporal.printed(),
+                round::fixed(*sum_deg, 0)
+            ),
+            Guide::RingTable { settings, .. } => {
+                let ends: Vec<String> = [settings.first(), settings.get(settings.len() / 2), settings.last()]
+                    .into_iter()
+                    .flatten()
+                    .map(|row| format!("{} -> {}", round::meridian(row.read), round::meridian(row.set)))
+                    .collect();
+                ends.join(", ")
+            }
+        }
+    }
+}
+
+fn turns(eye: Eye, axis: Meridian, marks: Marks) -> Guide {
+    let from_zero_side = Turn::of(axis.degrees() - marks.zero_side, TurnDirection::Anticlockwise);
+    let from_opposite = Turn::of(marks.opposite_side - axis.degrees(), TurnDirection::Clockwise);
+    let (from_nasal, from_temporal) = match eye {
+        Eye::Right => (from_zero_side, from_opposite),
+        Eye::Left => (from_opposite, from_zero_side),
+    };
+    Guide::Turns { from_nasal, from_temporal, sum_deg: marks.opposite_side - marks.zero_side }
+}
+
+fn ring_table(eye: Eye, axis: Meridian, marks: Marks) -> Guide {
+    let (nasal, temporal) = match eye {
+        Eye::Right => (marks.zero_side, marks.opposite_side - 180.0),
+        Eye::Left => (marks.opposite_side - 180.0, marks.zero_side),
+    };
+    let settings = (-TABLE_REACH_DEG..=TABLE_REACH_DEG)
+        .map(f64::from)
+        .map(|reading| RingSetting {
+            read: Meridian::wrapping(reading),
+            set: Meridian::wrapping(axis.degrees() + reading - nasal),
+        })
+        .collect();
+    Guide::RingTable { settings, temporal_adds_deg: nasal - temporal }
 }
 
 #[cfg(test)]
@@ -164,9 +243,12 @@ mod tests {
     use super::*;
 
     fn turns(eye: Eye, axis: f64, marks: Marks) -> (String, String, f64) {
-        let marking =
-            Marking::to_axis(eye, Meridian::wrapping(axis), marks, Seat::Head, TheatreMethod::RingOnMarks);
-        (marking.from_nasal.printed(), marking.from_temporal.printed(), marking.sum_deg)
+        match super::turns(eye, Meridian::wrapping(axis), marks) {
+            Guide::Turns { from_nasal, from_temporal, sum_deg } => {
+                (from_nasal.printed(), from_temporal.printed(), sum_deg)
+            }
+            Guide::RingTable { .. } => unreachable!("turns give turns"),
+        }
     }
 
     #[test]
@@ -194,5 +276,42 @@ mod tests {
         let marks = Marks::entered(Direction::wrapping(6.0), Direction::wrapping(184.0)).unwrap();
         assert_eq!(turns(Eye::Right, 2.0, marks), ("4 clockwise".into(), "182 clockwise".into(), 178.0));
         assert!(Marks::entered(Direction::wrapping(90.0), Direction::wrapping(180.0)).is_none());
+    }
+
+    fn settings(eye: Eye, axis: f64, marks: Marks) -> (Vec<(String, String)>, f64) {
+        let method = TheatreMethod::LevelRing;
+        match Marking::to_axis(eye, Meridian::wrapping(axis), marks, Seat::Head, method).guide {
+            Guide::RingTable { settings, temporal_adds_deg } => {
+                let row = |row: &RingSetting| (round::meridian(row.read), round::meridian(row.set));
+                (settings.iter().map(row).collect(), temporal_adds_deg)
+            }
+            Guide::Turns { .. } => unreachable!("a level ring has a table"),
+        }
+    }
+
+    fn has(table: &[(String, String)], read: &str, set: &str) -> bool {
+        table.iter().any(|(one, other)| one == read && other == set)
+    }
+
+    #[test]
+    fn the_table_turns_the_axis_as_the_eye_has_turned() {
+        let (table, adds) = settings(Eye::Right, 98.0, Marks::default());
+        assert_eq!(table.len(), 31);
+        assert!(has(&table, "180", "098") && has(&table, "005", "103") && has(&table, "175", "093"));
+        assert!(adds.abs() < 1e-12);
+        let (table, _) = settings(Eye::Left, 170.0, Marks::default());
+        assert_eq!(table.first().map(|(read, _)| read.as_str()), Some("165"));
+        assert!(has(&table, "015", "005") && has(&table, "010", "180") && has(&table, "165", "155"));
+    }
+
+    #[test]
+    fn the_true_angle_of_a_mark_is_taken_off_its_reading() {
+        let marks = Marks::entered(Direction::wrapping(2.0), Direction::wrapping(181.0)).unwrap();
+        let (right, adds) = settings(Eye::Right, 30.0, marks);
+        assert!(has(&right, "002", "030") && has(&right, "180", "028"));
+        // Read at 181 of an eye that did not turn, the temporal mark of a right eye must give the same setting.
+        assert!((adds - 1.0).abs() < 1e-12);
+        let (left, adds) = settings(Eye::Left, 30.0, marks);
+        assert!(has(&left, "001", "030") && (adds + 1.0).abs() < 1e-12);
     }
 }

@@ -27,10 +27,11 @@ pub use compute::{
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
-pub use marking::{Marking, Marks, TheatreMethod, Turn, TurnDirection};
+pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use order::{Entered, Order};
 pub use settings::Settings;
 pub use step::Step;
 pub use surgeon::{
-    FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, PosteriorChoice, Surgeon,
+    FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, LengthBand, PosteriorChoice,
+    Surgeon,
 };

@@ -29,6 +29,7 @@ impl FormulaName {
 /// Where the formula puts the lens, and the power it wants.
 #[derive(Debug, Clone)]
 pub(super) struct Power {
+    pub(super) name: FormulaName,
     pub(super) formula: Formula,
     pub(super) placement: LensPlacement,
     pub(super) axial_length: Millimetre,
@@ -90,6 +91,11 @@ fn formula(eye: Eye, family: &LensFamily, name: FormulaName) -> Result<Formula, 
     }
 }
 
+/// The axial length a plan rests on.
+pub(super) fn axial_length(selection: &Selection) -> Option<Millimetre> {
+    selection.axial().and_then(|source| source.axial().length.as_ref()).map(|length| length.value)
+}
+
 /// Places the lens once, from the mean cornea, and finds the power nearest to the target on the family's ladder.
 pub(super) fn power(
     eye: Eye,
@@ -99,11 +105,8 @@ pub(super) fn power(
     order: &Order,
     findings: &mut Vec<Finding>,
 ) -> Result<Power, Refusals> {
-    let name = order.surgeon.formula;
-    let formula = formula(eye, &order.family, name)?;
     let axial = selection.axial();
-    let axial_length = axial.and_then(|source| source.axial().length.as_ref()).map(|length| length.value);
-    let Some(axial_length) = axial_length else {
+    let Some(axial_length) = axial_length(selection) else {
         return Err(vec![missing(
             eye,
             "axial length",
@@ -111,6 +114,8 @@ pub(super) fn power(
             "measure the axial length and export it",
         )]);
     };
+    let (name, _) = order.surgeon.formula_for(Some(axial_length));
+    let formula = formula(eye, &order.family, name)?;
     let chamber_depth = axial.and_then(|source| source.axial().depth_from_front());
     if chamber_depth.is_none() && name == FormulaName::Haigis2000 {
         let unknown = axial.is_some_and(|source| source.axial().depth.is_some());
@@ -139,7 +144,7 @@ pub(super) fn power(
     if !ladder.holds(wanted) {
         findings.push(not_made(eye, wanted, nearest, &order.family.name));
     }
-    Ok(Power { formula, placement, axial_length, chamber_depth, wanted, nearest, target, ladder })
+    Ok(Power { name, formula, placement, axial_length, chamber_depth, wanted, nearest, target, ladder })
 }
 
 /// The power whose prediction lies nearest to the target; of two equally near the stronger, which errs towards myopia.

@@ -3,7 +3,7 @@
 use crate::model::{Eye, Seat};
 use crate::optics::incision::IncisionEffect;
 use crate::optics::view::{Eye as ViewEye, LimbalPlace};
-use crate::units::{Dioptre, Direction, Meridian, PowerVector};
+use crate::units::{Dioptre, Direction, Meridian, Millimetre, PowerVector, round};
 
 /// The planning formula.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -193,6 +193,41 @@ impl IncisionProfile {
     }
 }
 
+/// The planning formula for a band of axial lengths.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LengthBand {
+    /// From this length on; none when the band has no lower end.
+    pub from: Option<Millimetre>,
+    /// Up to this length, which is no longer in it; none when the band has no upper end.
+    pub below: Option<Millimetre>,
+    /// The formula.
+    pub formula: FormulaName,
+}
+
+impl LengthBand {
+    /// Whether a length lies in the band.
+    pub fn holds(&self, length: Millimetre) -> bool {
+        self.from.is_none_or(|from| length >= from) && self.below.is_none_or(|below| length < below)
+    }
+
+    /// Whether a length lies in both.
+    pub fn overlaps(&self, other: &Self) -> bool {
+        let ends_before =
+            |one: &Self, next: &Self| one.below.zip(next.from).is_some_and(|(below, from)| below <= from);
+        !ends_before(self, other) && !ends_before(other, self)
+    }
+
+    /// `from 22.00 mm, below 25.00 mm`.
+    pub fn words(&self) -> String {
+        let end = |word: &str, at: Option<Millimetre>| {
+            at.map(|at| format!("{word} {} mm", round::fixed(at.millimetres(), 2)))
+        };
+        let ends: Vec<String> =
+            [end("from", self.from), end("below", self.below)].into_iter().flatten().collect();
+        ends.join(", ")
+    }
+}
+
 /// A surgeon's file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Surgeon {
@@ -200,8 +235,10 @@ pub struct Surgeon {
     pub name: String,
     /// Revision and digest of the approved file; none for a surgeon stated in a case file.
     pub revision: Option<String>,
-    /// The one planning formula.
+    /// The one planning formula, wherever no band says otherwise.
     pub formula: FormulaName,
+    /// Bands of axial length with a formula of their own; no two overlap.
+    pub bands: Vec<LengthBand>,
     /// The posterior model.
     pub posterior: PosteriorChoice,
     /// What may be left over.
@@ -212,4 +249,12 @@ pub struct Surgeon {
     pub seat: Option<Seat>,
     /// The backup lens in the surgeon's own words.
     pub backup: Option<String>,
+}
+
+impl Surgeon {
+    /// The planning formula for an axial length, with the band that names it.
+    pub fn formula_for(&self, length: Option<Millimetre>) -> (FormulaName, Option<&LengthBand>) {
+        let band = length.and_then(|length| self.bands.iter().find(|band| band.holds(length)));
+        (band.map_or(self.formula, |band| band.formula), band)
+    }
 }

@@ -4,7 +4,7 @@ use super::boxes;
 use super::code;
 use super::error::SheetError;
 use super::facts::SheetFacts;
-use super::frame::{EyeField, Frame, Kind};
+use super::frame::{EyeField, Frame, Kind, is_name_alert};
 use super::words::Who;
 use super::{marking, numbers, record, theatre};
 use crate::model::{Digest, Procedure};
@@ -90,6 +90,7 @@ pub fn pages(released: &Released, facts: &SheetFacts) -> Result<Vec<Page>, Sheet
         eye: EyeField::Certain(plan.computation().eye),
         facts,
         kind: Kind::Sheet,
+        name_alert: released.findings().any(|(finding, _)| is_name_alert(finding)),
     };
     let code = code::code(released, facts)?;
     let clear = code::clear_code(&code).ok_or(SheetError::Missing { what: "code" })?;

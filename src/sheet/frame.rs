@@ -4,6 +4,7 @@ use super::block::{LEFT, RIGHT, WIDTH, fitted, grey, label, lines};
 use super::error::SheetError;
 use super::facts::SheetFacts;
 use super::words::{self, Who};
+use crate::finding::{Code, Finding};
 use crate::model::Eye;
 use crate::page::{Ink, Page, Paint, Stroke, Style, layout};
 
@@ -13,6 +14,13 @@ pub(super) const WARNING: &str = "TEST - NOT FOR PATIENT CARE";
 /// Cautions of every page of a sheet.
 const CAUTIONS: &str = "Decision support, not a certified medical device unless the operator has made it one. The licensed surgeon \
     decides. Local protocols come first. Valid only if the code shows CURRENT on the day of operation. Destroy after the list.";
+
+/// On every page of a patient who could be taken for another of the list.
+const NAME_ALERT: &str = "NAME ALERT: another patient on this list is alike";
+/// The bar behind it, mm.
+const ALERT_TOP: f64 = 4.4;
+const ALERT_WIDTH: f64 = 100.0;
+const ALERT_HEIGHT: f64 = 5.2;
 
 /// Where the body of a page begins, mm.
 pub(super) const TOP: f64 = 38.5;
@@ -38,6 +46,13 @@ pub(super) struct Frame<'a> {
     pub(super) facts: &'a SheetFacts,
     /// What the paper is: a sheet has an id and the cautions of a sheet.
     pub(super) kind: Kind,
+    /// Another patient of the list could be taken for this one; nothing of the other is said.
+    pub(super) name_alert: bool,
+}
+
+/// Whether a finding says that another patient of the list is alike.
+pub(super) fn is_name_alert(finding: &Finding) -> bool {
+    finding.code() == Code::P13
 }
 
 /// Which paper.
@@ -69,8 +84,17 @@ impl Frame<'_> {
                 .into_iter()
                 .flatten()
                 .collect();
-        if !words.is_empty() {
-            page.text(105.0, 8.0, Style::bold(9.0).centred(), words.join("   ·   "));
+        let words = words.join("   ·   ");
+        let style = Style::bold(9.0);
+        if self.name_alert {
+            page.rectangle((LEFT, ALERT_TOP), ALERT_WIDTH, ALERT_HEIGHT, Paint::fill(Ink::BLACK));
+            let middle = LEFT + ALERT_WIDTH / 2.0;
+            page.text(middle, 8.0, Style::bold(10.0).centred().inked(Ink::WHITE), NAME_ALERT);
+            if !words.is_empty() {
+                page.text(RIGHT, 8.0, style.right(), words);
+            }
+        } else if !words.is_empty() {
+            page.text(105.0, 8.0, style.centred(), words);
         }
     }
 

@@ -6,7 +6,7 @@ use super::error::SheetError;
 use super::frame::{Frame, TOP};
 use crate::model::Eye;
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
-use crate::plan::{Marking, Marks, Released};
+use crate::plan::{Marking, Marks, Released, Turn};
 use crate::units::{Direction, Meridian, round};
 
 /// Marks that disagree by more than this are not trusted, degrees. Source: our assumption, printed beside it.
@@ -28,11 +28,21 @@ pub(super) fn on_paper(released: &Released) -> Option<Marking> {
 }
 
 /// How the two turns belong together: they add up, or, when both go the same way, differ by the angle between the marks.
-pub(super) fn sum_words(marking: &Marking) -> &'static str {
-    if marking.from_nasal.direction == marking.from_temporal.direction {
+pub(super) fn sum_words(from_nasal: &Turn, from_temporal: &Turn) -> &'static str {
+    if from_nasal.direction == from_temporal.direction {
         "Difference, the angle between the marks:"
     } else {
         "Sum, the angle between the marks:"
+    }
+}
+
+/// What to do with a reading of the temporal mark alone, before the table of the level ring is entered.
+pub(super) fn temporal_reading(adds_deg: f64) -> String {
+    let size = round::fixed(adds_deg.abs(), 0);
+    match size.as_str() {
+        "0" => "The temporal mark must give the same.".to_owned(),
+        size if adds_deg < 0.0 => format!("Temporal mark: take {size} from its reading first."),
+        size => format!("Temporal mark: add {size} to its reading first."),
     }
 }
 

@@ -35,7 +35,13 @@ fn notice_page(notice: &Notice<'_>, facts: &SheetFacts) -> Result<Page, SheetErr
         (Some(eye), true) => EyeField::Certain(eye),
         (Some(_) | None, _) => EyeField::NotCertain,
     };
-    let frame = Frame { who: Who::of(&notice.case.entry.identity), eye, facts, kind: Kind::Notice };
+    let frame = Frame {
+        who: Who::of(&notice.case.entry.identity),
+        eye,
+        facts,
+        kind: Kind::Notice,
+        name_alert: false,
+    };
     let mut page = frame.begin()?;
     operation(&mut page, &notice.case.entry, facts)?;
     let old = facts.version;

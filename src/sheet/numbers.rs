@@ -5,7 +5,7 @@ use super::facts::SheetFacts;
 use super::words;
 use crate::model::{Digest, Eye};
 use crate::page::readback::ReadBack;
-use crate::plan::Released;
+use crate::plan::{Released, TheatreMethod};
 use crate::units::round;
 
 use super::error::SheetError;
@@ -49,6 +49,42 @@ fn turned(degrees: f64, word: &'static str, back: &'static str) -> (String, &'st
     if degrees < 0.0 { (round::fixed(-degrees, 0), back) } else { (round::fixed(degrees, 0), word) }
 }
 
+/// The turns through the upper lid from marks at whole degrees.
+fn turns(list: &mut Vec<(String, String)>, eye: Eye, (zero, opposite): (f64, f64), axis: f64) {
+    let from_zero = turned(axis - zero, "anticlockwise", "clockwise");
+    let from_opposite = turned(opposite - axis, "clockwise", "anticlockwise");
+    let (nasal, temporal) = match eye {
+        Eye::Right => (from_zero, from_opposite),
+        Eye::Left => (from_opposite, from_zero),
+    };
+    let words = if nasal.1 == temporal.1 {
+        "Difference, the angle between the marks:"
+    } else {
+        "Sum, the angle between the marks:"
+    };
+    put(list, "turn.nasal", nasal.0);
+    put(list, "turn.nasal.direction", nasal.1);
+    put(list, "turn.temporal", temporal.0);
+    put(list, "turn.temporal.direction", temporal.1);
+    put(list, "turn.sum", format!("{words} {}", round::fixed(opposite - zero, 0)));
+}
+
+/// The settings of a level ring: for each whole degree at which the nasal mark may be read.
+fn ring(list: &mut Vec<(String, String)>, eye: Eye, (zero, opposite): (f64, f64), axis: f64) {
+    let nasal = match eye {
+        Eye::Right => zero,
+        Eye::Left => opposite,
+    };
+    let shown = |degrees: f64| {
+        let turned = round::fixed(degrees.rem_euclid(180.0), 0);
+        if turned == "0" { "180".to_owned() } else { format!("{turned:0>3}") }
+    };
+    for turned in -15_i32..=15 {
+        let read = f64::from(turned);
+        put(list, format!("ring.at-{}", shown(read)), shown(axis + read - nasal));
+    }
+}
+
 fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     let plan = released.plan();
     let computation = plan.computation();
@@ -63,22 +99,10 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
         let axis: f64 = digits.parse().unwrap_or(f64::NAN);
         let zero = round::rounded(marks.zero_side_deg(), 0);
         let opposite = round::rounded(marks.opposite_side_deg(), 0);
-        let from_zero = turned(axis - zero, "anticlockwise", "clockwise");
-        let from_opposite = turned(opposite - axis, "clockwise", "anticlockwise");
-        let (nasal, temporal) = match computation.eye {
-            Eye::Right => (from_zero, from_opposite),
-            Eye::Left => (from_opposite, from_zero),
-        };
-        let words = if nasal.1 == temporal.1 {
-            "Difference, the angle between the marks:"
-        } else {
-            "Sum, the angle between the marks:"
-        };
-        put(list, "turn.nasal", nasal.0);
-        put(list, "turn.nasal.direction", nasal.1);
-        put(list, "turn.temporal", temporal.0);
-        put(list, "turn.temporal.direction", temporal.1);
-        put(list, "turn.sum", format!("{words} {}", round::fixed(opposite - zero, 0)));
+        match plan.order().method {
+            TheatreMethod::RingOnMarks => turns(list, computation.eye, (zero, opposite), axis),
+            TheatreMethod::LevelRing => ring(list, computation.eye, (zero, opposite), axis),
+        }
         if marks.are_entered() {
             put(list, "marks", format!("Marks at {} and {}.", at(zero), at(opposite)));
         }

@@ -5,7 +5,7 @@ use super::block::{LEFT, RIGHT, WIDTH, fitted, grey, label, leading, lines, valu
 use super::code;
 use super::error::SheetError;
 use super::facts::SheetFacts;
-use super::frame::{EyeField, Frame, Kind, TOP};
+use super::frame::{EyeField, Frame, Kind, TOP, is_name_alert};
 use super::measure::holds_measure;
 use super::words::{self, NOT_STATED, Who};
 use super::{assemble, measure};
@@ -298,7 +298,8 @@ fn slip_page(held: &HeldCase<'_>, facts: &SheetFacts) -> Result<Page, SheetError
         (Some(eye), true) => EyeField::Certain(eye),
         (Some(_) | None, _) => EyeField::NotCertain,
     };
-    let frame = Frame { who: Who::of(&case.entry.identity), eye, facts, kind: Kind::Notice };
+    let name_alert = held.findings.iter().any(is_name_alert);
+    let frame = Frame { who: Who::of(&case.entry.identity), eye, facts, kind: Kind::Notice, name_alert };
     let mut page = frame.begin()?;
     operation(&mut page, &case.entry, facts)?;
     let state = quiet(&held.state.to_uppercase(), "HELD");

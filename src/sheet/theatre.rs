@@ -8,7 +8,7 @@ use super::marking;
 use super::view::View;
 use super::words::{self, NOT_STATED};
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
-use crate::plan::{Approval, Entered, Released, Turn};
+use crate::plan::{Approval, Entered, Guide, Marking, Released, RingSetting, Turn};
 use crate::units::round;
 
 /// Left edge and width of the column beside the diagram, mm.
@@ -17,6 +17,8 @@ const COLUMN_WIDTH: f64 = RIGHT - COLUMN;
 /// Where the column ends, and what it takes at least, mm.
 const COLUMN_BOTTOM: f64 = 203.4;
 const COLUMN_LEAST: f64 = 119.5;
+/// Height of the box with the way from the marks to the axis, mm.
+const WAY_HEIGHT: f64 = 48.0;
 /// Inside distance of a box, mm.
 const INSET: f64 = 3.0;
 /// Tops of the strips below the diagram, mm.
@@ -53,7 +55,7 @@ pub(super) fn page(
     // What is left over goes to the axis first, then to the backup.
     let spare = (COLUMN_BOTTOM - top - COLUMN_LEAST).max(0.0);
     let mut y = axis(&mut page, released, top, 31.0 + spare / 2.0)?;
-    y = turns(&mut page, released, y)?;
+    y = way(&mut page, released, y)?;
     y = incision(&mut page, released, y)?;
     backup(&mut page, released, y, COLUMN_BOTTOM)?;
     time_out(&mut page)?;
@@ -169,35 +171,72 @@ fn turn(page: &mut Page, x: f64, top: f64, name: &str, tag: &str, turn: &Turn) {
     page.tagged(x, top + 15.2, Style::bold(11.5), turn.direction.word(), format!("{tag}.direction"));
 }
 
-fn turns(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
-    let height = 48.0;
-    outline(page, top, COLUMN, COLUMN_WIDTH, height, false);
+/// The box of the way to the axis: the turns, or the table of the level ring; never both.
+fn way(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {
+    outline(page, top, COLUMN, COLUMN_WIDTH, WAY_HEIGHT, false);
     let x = COLUMN + INSET;
-    let room = COLUMN_WIDTH - 2.0 * INSET;
-    label(page, x, top + 4.6, "TURN FROM THE MARKS");
+    let end = top + WAY_HEIGHT + 2.0;
     let Some(marking) = marking::on_paper(released) else {
+        label(page, x, top + 4.6, "FROM THE MARKS TO THE AXIS");
         page.text(x, top + 14.0, Style::bold(12.0), "none: the lens has no axis");
-        return Ok(top + height + 2.0);
+        return Ok(end);
     };
-    let aside = COLUMN + COLUMN_WIDTH - INSET;
-    if marking.marks.are_entered() {
-        let text = marking::marks_measured(&marking);
-        page.tagged(aside, top + 4.6, Style::bold(8.0).right(), text, "marks");
-    } else {
-        page.text(aside, top + 4.6, Style::regular(8.0).right(), "through the upper lid");
+    match &marking.guide {
+        Guide::Turns { from_nasal, from_temporal, sum_deg } => {
+            label(page, x, top + 4.6, "TURN FROM THE MARKS");
+            beside_label(page, &marking, top + 4.6, "through the upper lid");
+            turn(page, x, top + 10.4, "NASAL", "turn.nasal", from_nasal);
+            turn(page, x + 35.0, top + 10.4, "TEMPORAL", "turn.temporal", from_temporal);
+            let sum =
+                format!("{} {}", marking::sum_words(from_nasal, from_temporal), round::fixed(*sum_deg, 0));
+            page.tagged(x, top + 30.4, Style::regular(8.5), sum, "turn.sum");
+            let how = "RING ON THE MARKS: lay the ring's 0-180 line through both marks and read the axis on the ring; \
+                no table. Clockwise is as seen through the microscope, the same from every seat.";
+            small_print(page, top + 30.8 + super::block::leading(8.5), how)?;
+        }
+        Guide::RingTable { settings, temporal_adds_deg } => {
+            label(page, x, top + 4.6, "LEVEL RING: READ, SET");
+            beside_label(page, &marking, top + 4.6, "no turn from the marks");
+            ring_table(page, settings, top + 9.0);
+            let temporal = marking::temporal_reading(*temporal_adds_deg);
+            let how = format!(
+                "Ring level, its 90 to the forehead. Read the NASAL mark; the axis lies at the bold number. {temporal}"
+            );
+            small_print(page, top + 40.0, &how)?;
+        }
     }
-    turn(page, x, top + 10.4, "NASAL", "turn.nasal", &marking.from_nasal);
-    turn(page, x + 35.0, top + 10.4, "TEMPORAL", "turn.temporal", &marking.from_temporal);
-    let small = Style::regular(8.5);
-    let sum = format!("{} {}", marking::sum_words(&marking), round::fixed(marking.sum_deg, 0));
-    let mut y = top + 30.4;
-    page.tagged(x, y, small, sum, "turn.sum");
-    y += super::block::leading(8.5) + 0.4;
-    let how = "RING ON THE MARKS: lay the ring's 0-180 line through both marks and read the axis on the ring; no table. \
-        Clockwise is as seen through the microscope, the same from every seat.";
-    let broken = layout::wrap(how, room, Style::regular(8.0))?;
-    lines(page, x, y, Style::regular(8.0), &broken);
-    Ok(top + height + 2.0)
+    Ok(end)
+}
+
+fn beside_label(page: &mut Page, marking: &Marking, y: f64, otherwise: &str) {
+    let x = COLUMN + COLUMN_WIDTH - INSET;
+    if marking.marks.are_entered() {
+        page.tagged(x, y, Style::bold(8.0).right(), marking::marks_measured(marking), "marks");
+    } else {
+        page.text(x, y, Style::regular(8.0).right(), otherwise);
+    }
+}
+
+fn small_print(page: &mut Page, y: f64, text: &str) -> Result<(), SheetError> {
+    let broken = layout::wrap(text, COLUMN_WIDTH - 2.0 * INSET, Style::regular(8.0))?;
+    lines(page, COLUMN + INSET, y, Style::regular(8.0), &broken);
+    Ok(())
+}
+
+/// Four columns of eight lines, read downwards: the reading, and in bold the setting.
+fn ring_table(page: &mut Page, settings: &[RingSetting], top: f64) {
+    let each = (COLUMN_WIDTH - 2.0 * INSET + 3.0) / 4.0;
+    let mut x = COLUMN + INSET;
+    for column in settings.chunks(8) {
+        let mut y = top;
+        for row in column {
+            let read = round::meridian(row.read);
+            page.text(x, y, Style::regular(9.0), read.as_str());
+            page.tagged(x + 7.0, y, Style::bold(9.5), round::meridian(row.set), format!("ring.at-{read}"));
+            y += super::block::leading(9.0);
+        }
+        x += each;
+    }
 }
 
 fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError> {

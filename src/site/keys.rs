@@ -51,7 +51,7 @@ pub(super) const TOP: [Key; 12] = [
     key(
         "theatre_method",
         Some(COMMON_PRACTICE),
-        "How the axis is found again in theatre: `ring-on-marks` = the ring's 0-180 line is laid through the marks and the axis is read on the ring.",
+        "How the axis is found again in theatre: `ring-on-marks` = the ring's 0-180 line is laid through the marks and the axis is read on the ring; `level-ring` = the ring is held level, its 90 to the forehead, the mark is read on it and a table on the sheet gives the setting. A sheet shows the one, never both.",
     ),
     key(
         "clock",

@@ -6,9 +6,9 @@ use crate::model::{Seat, Written};
 use crate::optics::view::LimbalPlace;
 use crate::plan::{
     BoxPlane, BoxPower, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover,
-    LensConstants, LensFamily, LensKind, LensStep, PosteriorChoice, PowerRange, Surgeon,
+    LengthBand, LensConstants, LensFamily, LensKind, LensStep, PosteriorChoice, PowerRange, Surgeon,
 };
-use crate::units::{Dioptre, Direction, Meridian, OutOfRange};
+use crate::units::{Dioptre, Direction, Meridian, Millimetre, OutOfRange};
 
 /// A lens family as read: planable, or with what keeps it from being planned.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,6 +53,9 @@ fn word<T>(taken: &Taken<'_>, read: impl Fn(&str) -> Option<T>, known: &str) -> 
     read(&text).ok_or_else(|| taken.fault(format!("`{text}` is unknown"), format!("known: {known}")))
 }
 
+/// The planning formulas by the words of a surgeon's file.
+const FORMULAS: &str = "Haigis 2000, Holladay 1988, Retzlaff 1990";
+
 /// Reads a surgeon's file.
 ///
 /// # Errors
@@ -66,10 +69,15 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
     let formula = table.need("formula", "the planning formula")?;
     let posterior = table.get("posterior_model");
     let leftover = table.get("leftover");
+    let bands = match table.get("band") {
+        Some(taken) => bands(&taken)?,
+        None => Vec::new(),
+    };
     let surgeon = Surgeon {
         name: table.need("name", "the surgeon's name")?.text()?,
         revision: table.get("revision").map(|taken| taken.text_as_written()).transpose()?,
-        formula: word(&formula, FormulaName::from_word, "Haigis 2000, Holladay 1988, Retzlaff 1990")?,
+        formula: word(&formula, FormulaName::from_word, FORMULAS)?,
+        bands,
         posterior: match posterior {
             Some(taken) => word(&taken, PosteriorChoice::from_word, "eom2015, constant, none")?,
             None => PosteriorChoice::Eom2015,
@@ -84,6 +92,41 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
     };
     table.finish()?;
     Ok(surgeon)
+}
+
+/// The bands of axial length with a formula of their own; two that hold one length are refused.
+fn bands(taken: &Taken<'_>) -> Result<Vec<LengthBand>, TextFault> {
+    let length = |table: &Table<'_>, key: &'static str| {
+        table.get(key).map(|taken| Ok(ranged(&taken, Millimetre::from_reading)?.0)).transpose()
+    };
+    let mut bands: Vec<LengthBand> = Vec::new();
+    for table in taken.tables()? {
+        let band = LengthBand {
+            from: length(&table, "from_mm")?,
+            below: length(&table, "below_mm")?,
+            formula: word(
+                &table.need("formula", "the formula of the band")?,
+                FormulaName::from_word,
+                FORMULAS,
+            )?,
+        };
+        let empty = band.from.zip(band.below).is_some_and(|(from, below)| from >= below);
+        if empty || (band.from.is_none() && band.below.is_none()) {
+            return Err(table.fault(
+                "the band holds no length, or every length",
+                "give `from_mm`, `below_mm` or both, the first the smaller; lengths in no band are planned by `formula`",
+            ));
+        }
+        if bands.iter().any(|other| other.overlaps(&band)) {
+            return Err(table.fault(
+                "an earlier band holds some of the same lengths",
+                "end one band where the next begins: a length belongs to one formula",
+            ));
+        }
+        table.finish()?;
+        bands.push(band);
+    }
+    Ok(bands)
 }
 
 fn direction(taken: &Taken<'_>) -> Result<Direction, TextFault> {

@@ -153,8 +153,7 @@ impl SiteFile {
             return Err(file.missing("approval", expected));
         }
         let history = file.word("history", History::WORDS, History::from_word)?;
-        let theatre_method =
-            file.word("theatre_method", &[TheatreMethod::RingOnMarks.word()], TheatreMethod::from_word)?;
+        let theatre_method = file.word("theatre_method", TheatreMethod::WORDS, TheatreMethod::from_word)?;
         let clock = file.word("clock", Clock::WORDS, Clock::from_word)?;
         if let Some(Read { value: Clock::Given, spot }) = &clock
             && live

@@ -104,3 +104,52 @@ fn what_cannot_be_explained_says_why() {
     let other = Clinic::released();
     clinic.at_now(&["explain", &other.sheet().display().to_string()]).fails(2, "does not know");
 }
+
+/// The example with bands of axial length in the surgeon's part; its eye is 23.62 mm long.
+fn banded(bands: &str) -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(repo(CASE_FILE)).unwrap();
+    let written = text.replace("leftover = \"least\"", &format!("leftover = \"least\"\nband = [{bands}]"));
+    assert_ne!(text, written);
+    std::fs::write(dir.path().join("case.toml"), written.replace("a = 118.7,", "a = 118.7, sf = 1.6,"))
+        .unwrap();
+    dir
+}
+
+#[test]
+fn the_surgeons_file_names_one_formula_per_band_of_length() {
+    let short = "{ below_mm = 22.0, formula = \"Retzlaff 1990\" }";
+    for (bands, formula) in [
+        (short.to_owned(), "Haigis 2000"),
+        (
+            format!("{short}, {{ from_mm = 22.0, below_mm = 23.62, formula = \"Retzlaff 1990\" }}"),
+            "Haigis 2000",
+        ),
+        (format!("{short}, {{ from_mm = 23.62, formula = \"Holladay 1988\" }}"), "Holladay 1988"),
+    ] {
+        let dir = banded(&bands);
+        let path = dir.path().join("case.toml").display().to_string();
+        let plan = run(&["plan", &path, "--now", NOW, "--json"]).exits(0).json();
+        assert_eq!(plan["powers"][0]["formula"], formula, "{bands}");
+        let said = run(&["explain", &path, "--now", NOW]).exits(0).out;
+        assert_eq!(said.contains("from 23.62 mm"), formula == "Holladay 1988", "{said}");
+    }
+}
+
+#[test]
+fn bands_that_hold_one_length_twice_are_refused() {
+    for (bands, words) in [
+        (
+            "{ below_mm = 23.0, formula = \"Retzlaff 1990\" }, { from_mm = 22.9, formula = \"Retzlaff 1990\" }",
+            "an earlier band holds some of the same lengths",
+        ),
+        ("{ from_mm = 23.0, below_mm = 23.0, formula = \"Retzlaff 1990\" }", "the band holds no length"),
+        ("{ formula = \"Retzlaff 1990\" }", "or every length"),
+        ("{ below_mm = 23.0, formula = \"Bexley 2003\" }", "is unknown"),
+    ] {
+        let dir = banded(bands);
+        let path = dir.path().join("case.toml").display().to_string();
+        let failed = run(&["plan", &path, "--now", NOW]).exits(2).err;
+        assert!(failed.contains(words) && failed.contains("band"), "{failed}");
+    }
+}

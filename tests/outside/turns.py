@@ -2,6 +2,7 @@
 
     python3 turns.py make COUNT        random eyes, one JSON object a line
     python3 turns.py judge             reads those objects with "ours" added, adds what plain geometry says
+    python3 turns.py ring              the same for the table of a level ring in "ours"
     python3 turns.py screen            reads {eye, seat, places}: where each place appears to the surgeon
 """
 
@@ -82,6 +83,20 @@ def judge(case):
     return off
 
 
+def judge_ring(case):
+    """Turns a whole eye and reads the nasal mark and the axis on a ring that stayed level."""
+    mark = case["zero_side"] if case["eye"] == "right" else case["opposite_side"]
+    worst, rows = 0.0, {row["read"]: row["set"] for row in case["ours"]["ring"]}
+    for turned in range(-40, 41):
+        seen = math.degrees(math.atan2(*reversed(rotated(unit(mark), turned)))) % 180.0
+        axis = rotated(unit(case["axis"]), turned)
+        for read, set_to in rows.items():
+            if min(abs(seen - read), 180.0 - abs(seen - read)) < 1e-9:
+                off = between(axis, unit(set_to))
+                worst = max(worst, min(off, 180.0 - off))
+    return {"ring": worst, "rows": len(rows)}
+
+
 def main():
     if sys.argv[1] == "make":
         make(int(sys.argv[2]))
@@ -90,6 +105,8 @@ def main():
         case = json.loads(line)
         if sys.argv[1] == "judge":
             print(json.dumps(judge(case)))
+        elif sys.argv[1] == "ring":
+            print(json.dumps(judge_ring(case)))
         else:
             print(json.dumps([on_screen(case["eye"], case["seat"], place) for place in case["places"]]))
 

@@ -43,10 +43,13 @@ pub(crate) struct Ask {
     pub(crate) backup: Option<&'static str>,
     pub(crate) entered: Option<(&'static str, &'static str)>,
     pub(crate) marks: Option<(f64, f64)>,
+    pub(crate) method: TheatreMethod,
     pub(crate) procedure: Option<Procedure>,
     pub(crate) lens: LensKind,
     pub(crate) lens_name: &'static str,
     pub(crate) findings: usize,
+    /// Another patient of the list is alike.
+    pub(crate) alike: bool,
     pub(crate) standing: bool,
     pub(crate) posterior: PosteriorChoice,
 }
@@ -72,10 +75,12 @@ impl Default for Ask {
             backup: Some("same family, spherical, anterior chamber lens in the cupboard"),
             entered: None,
             marks: None,
+            method: TheatreMethod::RingOnMarks,
             procedure: Some(Procedure::ToricLens),
             lens: LensKind::Toric,
             lens_name: "Corvane T",
             findings: 0,
+            alike: false,
             standing: false,
             posterior: PosteriorChoice::None,
         }
@@ -233,7 +238,7 @@ pub(crate) fn entry(ask: &Ask) -> ListEntry {
 
 /// The case with two instruments.
 pub(crate) fn case(ask: &Ask) -> Case {
-    let extra: Vec<Finding> = (0..ask.findings)
+    let mut extra: Vec<Finding> = (0..ask.findings)
         .map(|number| {
             Finding::new(
                 Code::P03,
@@ -248,6 +253,10 @@ pub(crate) fn case(ask: &Ask) -> Case {
             .next("ask the patient for former names")
         })
         .collect();
+    if ask.alike {
+        let text = "NAME ALERT: another patient on this list has the same family name";
+        extra.push(Finding::new(Code::P13, Severity::Note, text, text).next("say full name and birth date"));
+    }
     let joined = |exam: Exam, findings| Joined { exam: Arc::new(exam), findings, again: 0 };
     Case {
         id: CaseId::derive("city", ask.number, Some(ask.eye), "B-17"),
@@ -323,6 +332,7 @@ pub(crate) fn order(ask: &Ask) -> Order {
             name: "Dr. Ines Okafor".to_owned(),
             revision: Some("r7 0a1b2c3d".to_owned()),
             formula: FormulaName::Retzlaff1990,
+            bands: Vec::new(),
             posterior: ask.posterior,
             leftover: Leftover::Least,
             incision: ask.incision_stated.then_some(IncisionProfile {
@@ -346,7 +356,7 @@ pub(crate) fn order(ask: &Ask) -> Order {
             by: "Dr. Ines Okafor".to_owned(),
         }),
         seat: ask.seat,
-        method: TheatreMethod::RingOnMarks,
+        method: ask.method,
         marks: ask.marks.map_or_else(Marks::default, |(zero, opposite)| {
             Marks::entered(Direction::wrapping(zero), Direction::wrapping(opposite)).unwrap()
         }),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use axiswright::model::Eye;
 use axiswright::page::readback;
-use axiswright::plan::{LensKind, Released, as_json};
+use axiswright::plan::{LensKind, Released, TheatreMethod, as_json};
 use axiswright::sheet::{printed_numbers, record, sheet};
 use axiswright::units::round;
 use serde_json::Value;
@@ -42,6 +42,7 @@ fn every_number_of_the_plan_stands_on_the_sheet_and_no_other() {
         Ask { eye: Eye::Left, axis: 3.0, incision_deg: Some(270.0), ..base.clone() },
         Ask { lens: LensKind::Spherical, ..base.clone() },
         Ask { incision_stated: false, width: None, backup: None, ..base.clone() },
+        Ask { method: TheatreMethod::LevelRing, ..base.clone() },
         crowded(),
     ] {
         let released = released(&ask);
@@ -113,6 +114,42 @@ fn printed_turns_add_up() {
                     list["lens.axis"].parse::<i64>().unwrap(),
                     "{eye} {axis} {marks:?}"
                 );
+            }
+        }
+    }
+}
+
+/// The table of the level ring stands in place of the turns, one line per degree, and the axis of a level eye is in it.
+#[test]
+fn a_sheet_shows_one_way_to_the_axis() {
+    for eye in Eye::BOTH {
+        for (marks, level) in [(None, "ring.at-180"), (Some((2.0, 183.0)), "")] {
+            for method in [TheatreMethod::RingOnMarks, TheatreMethod::LevelRing] {
+                let ask = Ask { eye, axis: 7.0, marks, method, entered: Some(("s", "r")), ..Ask::default() };
+                let released = released(&ask);
+                let made = sheet(&released, &facts(&ask)).unwrap();
+                let list: BTreeMap<String, String> =
+                    printed_numbers(&released, &facts(&ask)).into_iter().collect();
+                let ring = list.keys().filter(|tag| tag.starts_with("ring.")).count();
+                let turns = list.keys().filter(|tag| tag.starts_with("turn.")).count();
+                let back = readback::read(&made.pdf).unwrap();
+                let drawn = |words: &str| back.runs().any(|run| run.text.contains(words));
+                match method {
+                    TheatreMethod::RingOnMarks => {
+                        assert_eq!((ring, turns), (0, 5));
+                        assert!(drawn("TURN FROM THE MARKS") && !drawn("LEVEL RING"));
+                    }
+                    TheatreMethod::LevelRing => {
+                        assert_eq!((ring, turns), (31, 0));
+                        assert!(!drawn("TURN FROM THE MARKS") && drawn("LEVEL RING"));
+                        let level = match (level, eye) {
+                            ("", Eye::Right) => "ring.at-002",
+                            ("", Eye::Left) => "ring.at-003",
+                            (tag, _) => tag,
+                        };
+                        assert_eq!(list[level], "007");
+                    }
+                }
             }
         }
     }

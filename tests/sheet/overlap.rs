@@ -2,7 +2,7 @@
 
 use axiswright::model::{Eye, Seat};
 use axiswright::page::{Mark, Page, Point, Style, TextMark, layout};
-use axiswright::plan::{LensKind, PosteriorChoice};
+use axiswright::plan::{LensKind, PosteriorChoice, TheatreMethod};
 use axiswright::sheet::{SheetFacts, pages};
 
 use crate::cases::{Ask, crowded, facts, released};
@@ -175,6 +175,8 @@ fn seeded(number: u64) -> (Ask, SheetFacts) {
     ask.lens_name =
         seed.pick(&["Corvane T", "Corvane Toric Aspheric Hydrophobic Preloaded Long Eye Series Two", "L"]);
     ask.findings = usize::try_from(seed.below(6)).unwrap();
+    ask.method = seed.pick(&[TheatreMethod::RingOnMarks, TheatreMethod::LevelRing]);
+    ask.alike = seed.yes();
     ask.posterior = seed.pick(&[PosteriorChoice::None, PosteriorChoice::Eom2015, PosteriorChoice::Constant]);
     if number % 7 == 6 && ask.entered.is_none() {
         ask.lens = LensKind::Spherical;

@@ -1,11 +1,11 @@
 //! The same plan gives the same bytes, and what differs gives others.
 
 use axiswright::model::{Eye, Seat};
-use axiswright::page::readback;
-use axiswright::sheet::{clear_code, sheet};
+use axiswright::page::{Page, readback};
+use axiswright::sheet::{HeldCase, clear_code, pages, sheet, slip};
 use sha2::{Digest as _, Sha256};
 
-use crate::cases::{Ask, crowded, facts, released};
+use crate::cases::{Ask, case, crowded, facts, released};
 
 fn digest(ask: &Ask) -> [u8; 32] {
     Sha256::digest(sheet(&released(ask), &facts(ask)).unwrap().pdf).into()
@@ -23,6 +23,28 @@ fn two_runs_give_the_same_bytes() {
     // Negative control.
     assert_ne!(digest(&Ask::default()), digest(&Ask { axis: 99.0, ..Ask::default() }));
     assert_ne!(digest(&Ask::default()), digest(&Ask { given: "Märta", ..Ask::default() }));
+}
+
+#[test]
+fn a_name_alert_stands_on_every_page_and_on_the_slip() {
+    let shown = |page: &Page| page.texts().any(|text| text.text.starts_with("NAME ALERT: another patient"));
+    for alike in [true, false] {
+        let ask = Ask { alike, ..Ask::default() };
+        let released = released(&ask);
+        for page in pages(&released, &facts(&ask)).unwrap().iter().take(2) {
+            assert_eq!(shown(page), alike);
+        }
+        let case = case(&ask);
+        let findings: Vec<_> = released.findings().map(|(finding, _)| finding.clone()).collect();
+        let held =
+            HeldCase { case: &case, state: "held", findings: &findings, answered: &[], needs_approval: true };
+        let bytes = slip(&held, &facts(&ask)).unwrap();
+        let on_slip = readback::read(&bytes)
+            .unwrap()
+            .runs()
+            .any(|run| run.text.starts_with("NAME ALERT: another patient"));
+        assert_eq!(on_slip, alike);
+    }
 }
 
 #[test]

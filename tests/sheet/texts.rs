@@ -2,6 +2,7 @@
 
 use axiswright::model::{Eye, Seat};
 use axiswright::page::Page;
+use axiswright::plan::TheatreMethod;
 use axiswright::sheet::{HeldCase, Notice, pages, slip, superseded_notice};
 
 use crate::cases::{Ask, case, crowded, facts, released};
@@ -52,6 +53,12 @@ fn theatre_page_of_a_left_eye_from_the_temple_entered() {
     facts.live = false;
     facts.unauthenticated = true;
     insta::assert_snapshot!(words(&pages(&released(&ask), &facts).unwrap()[0]));
+}
+
+#[test]
+fn theatre_page_with_a_level_ring_and_measured_marks() {
+    let ask = Ask { method: TheatreMethod::LevelRing, marks: Some((2.0, 181.0)), ..Ask::default() };
+    insta::assert_snapshot!(words(&pages(&released(&ask), &facts(&ask)).unwrap()[0]));
 }
 
 #[test]

@@ -103,7 +103,7 @@ fn what_is_wrong_is_refused_at_its_place() {
     refused(SiteFile::parse(&LEAST.replace("\"demo\"", "1")), "settings-value", 1, 8);
     refused(SiteFile::parse(&LEAST.replace("\"Fernhill\"\nzone", "\"\"\nzone")), "settings-value", 2, 8);
     refused(SiteFile::parse(&LEAST.replace("\"Fernhill\"\nzone", "\"a\\nb\"\nzone")), "settings-value", 2, 8);
-    refused(with("theatre_method = \"level-ring\""), "settings-value", 5, 18);
+    refused(with("theatre_method = \"loose-ring\""), "settings-value", 5, 18);
     refused(with("approval = \"Every\""), "settings-value", 5, 12);
     refused(with("approval = \"every \""), "settings-value", 5, 12);
     refused(with("window_days = 0"), "settings-value", 5, 15);
