@@ -127,6 +127,12 @@ thresholds! {
     b05_always [B05] 4.00 "D" HOUSE_RULE;
     /// How close another reading must come, as vectors, for a cylinder to count as repeated.
     b05_repeat [B05] 0.50 "D" HOUSE_RULE;
+    /// Standard deviation of the mean powers of readings above which the surgeon is asked.
+    b07_power [B07] 0.25 "D" HOUSE_RULE;
+    /// Standard deviation of their astigmatisms as vectors.
+    b07_vector [B07] 0.50 "D" HOUSE_RULE;
+    /// Standard deviation of the readings of an axial length.
+    b07_length [B07] 0.05 "mm" HOUSE_RULE;
     /// Fewer readings than this behind a value ask the surgeon.
     b08_readings [B08] 3.0 "" THREE_READINGS;
     /// Shortest axial length of a human eye.

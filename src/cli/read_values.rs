@@ -197,6 +197,11 @@ impl Rows {
         });
         self.number("km.spread", keratometry.spread.as_ref(), Some("D"), 2, |spread| spread.dioptres());
         self.words("km.quality", keratometry.quality.as_ref(), |quality| quality_word(*quality).to_owned());
+        for (number, single) in (1_usize..).zip(&keratometry.singles) {
+            self.meridian(&format!("reading.{number}.flat"), &single.flat, None);
+            self.meridian(&format!("reading.{number}.steep"), &single.steep, None);
+            self.words(&format!("km.reading.{number}.error"), single.error.as_ref(), Clone::clone);
+        }
         if let Some(cylinder) = &keratometry.reported_cylinder {
             self.number("km.cylinder", Some(&cylinder.power), Some("D"), 2, |power| power.dioptres());
             self.number("km.cylinder_axis", cylinder.axis.as_ref(), Some("deg"), 0, |axis| axis.degrees());

@@ -122,6 +122,7 @@ codes! {
     B03 "mean-k-unusual" [Note SignOff] Surgeon "The mean keratometry is outside the usual range; a note when it was repeated.";
     B04 "mean-k-eyes-differ" [Note SignOff] Surgeon "The mean keratometry of the two eyes differs; a note when both were repeated.";
     B05 "cylinder-large" [Note SignOff] Surgeon "The corneal cylinder is large; a note when it was repeated, above the second limit never.";
+    B07 "readings-scatter" [SignOff] Surgeon "The readings behind a value lie far apart.";
     B08 "too-few-readings" [Note SignOff] Surgeon "Fewer than three readings stand behind a value, or their count is unknown.";
     B11 "impossible-value" [Refuse] Surgeon "A value no human eye has.";
     I01 "meridians-not-perpendicular" [Note SignOff Refuse] Surgeon "Steep and flat meridian are not at right angles.";

@@ -9,6 +9,7 @@ use jiff::civil::{Date, DateTime};
 use super::IntakeError;
 use super::compile::GroupBy;
 use super::outcome::NotUnderstood;
+use super::readings::Readings;
 use super::rows::{Record, Source, identity};
 use super::target::{Room, Target};
 use super::template::{ExpectEyes, LayoutKind};
@@ -34,6 +35,7 @@ pub(super) struct Exams {
 pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
     let mut built = Exams { all: Vec::new(), findings: Vec::new(), not_understood: source.unused() };
     let mut known = BTreeMap::new();
+    let mut readings = Readings::default();
     let claims = source.claims(&mut built.not_understood);
     for row in source.records() {
         let mut exam = head(source, row)?;
@@ -50,6 +52,14 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
                     *exam.eyes.of_mut(eye) = eye_exam(source, &values, eye, &mut built)?;
                 }
             }
+            LayoutKind::RowPerReading => {
+                let values = source.values(row, None)?;
+                let eye = row_eye(source, &values, row)?;
+                let at = add(source, &mut built.all, &mut known, exam, row)?;
+                let Exams { findings, not_understood, .. } = &mut built;
+                readings.take(source, &values, (at, eye), row, findings, not_understood)?;
+                continue;
+            }
         }
         if exam.eyes.iter().all(|(_, eye)| eye.is_none()) {
             return Err(IntakeError::Missing {
@@ -59,6 +69,18 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
             });
         }
         add(source, &mut built.all, &mut known, exam, row)?;
+    }
+    for (at, eye, values) in readings.into_eyes(&mut built.not_understood)? {
+        if let Some(exam) = built.all.get_mut(at) {
+            *exam.eyes.of_mut(eye) = Some(values);
+        }
+    }
+    if let Some(empty) = built.all.iter().find(|exam| exam.eyes.iter().all(|(_, eye)| eye.is_none())) {
+        return Err(IntakeError::Missing {
+            field: "any measured value".to_owned(),
+            code: Some(Code::U10),
+            place: empty.identity.number.as_ref().map_or_else(|| empty.whole_file(), |n| n.place.clone()),
+        });
     }
     for time in built.all.iter().filter_map(|exam| exam.taken.as_ref()) {
         if let (None, ZoneSource::Declared(zone)) = (time.value.instant, &time.value.zone) {
@@ -137,19 +159,19 @@ fn head(source: &Source<'_>, row: Record<'_>) -> Result<Exam, IntakeError> {
     })
 }
 
-/// Puts an examination beside the others, or its eye into the one it belongs to.
+/// Puts an examination beside the others, or its eye into the one it belongs to; where that stands.
 fn add(
     source: &Source<'_>,
     exams: &mut Vec<Exam>,
     known: &mut BTreeMap<Key, usize>,
     exam: Exam,
     row: Record<'_>,
-) -> Result<(), IntakeError> {
+) -> Result<usize, IntakeError> {
     let next = exams.len();
     let at = *known.entry(Key::of(&exam, &source.compiled().group_by)).or_insert(next);
     let Some(same) = exams.get_mut(at) else {
         exams.push(exam);
-        return Ok(());
+        return Ok(at);
     };
     let contradiction = |what: &str| IntakeError::Layout {
         what: format!("{what} of one examination"),
@@ -181,7 +203,7 @@ fn add(
             }
         }
     }
-    Ok(())
+    Ok(at)
 }
 
 /// Whether a second row of an eye brings nothing but keratometry of another surface.
@@ -280,7 +302,8 @@ fn needs(values: &Values<'_>, there: Target, needed: Target) -> Result<(), Intak
     }
 }
 
-fn keratometry(
+/// The keratometry of a row; none when it has none.
+pub(super) fn keratometry(
     source: &Source<'_>,
     values: &Values<'_>,
     eye: Eye,
@@ -333,6 +356,7 @@ fn keratometry(
         reported_cylinder,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     }
     .in_order();
     if keratometry.reordered {

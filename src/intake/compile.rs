@@ -102,6 +102,9 @@ pub(super) struct Compiled {
     pub(super) kind: LayoutKind,
     pub(super) eye_from: Option<Part>,
     pub(super) eye_map: EyeMap,
+    pub(super) reading_from: Option<Part>,
+    pub(super) error_from: Option<Part>,
+    pub(super) no_error: Vec<String>,
     pub(super) expect_eyes: ExpectEyes,
     pub(super) group_by: Vec<GroupBy>,
     pub(super) complete: bool,
@@ -159,6 +162,7 @@ impl Compiled {
         });
         dates_and_times(mapping, &times, &dates, &mut faults);
         let (eye_from, group_by) = layout(mapping, shape.as_ref(), &mut faults);
+        let [reading_from, error_from] = readings(mapping, shape.as_ref(), &mut faults);
         let fields = fields(mapping, shape.as_ref(), name.as_ref(), &mut faults);
         let assigned = assigned(mapping, &fields, &mut faults);
         let ignored = ignored(mapping, shape.as_ref(), &fields, &mut faults);
@@ -179,6 +183,9 @@ impl Compiled {
                 kind: mapping.layout.kind,
                 eye_from,
                 eye_map: mapping.layout.eye_map.clone().unwrap_or_default(),
+                reading_from,
+                error_from,
+                no_error: mapping.layout.no_error.clone(),
                 expect_eyes: mapping.layout.expect_eyes,
                 group_by,
                 complete: mapping.list.as_ref().is_some_and(|list| list.complete),
@@ -360,11 +367,11 @@ fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Opt
         "list",
         "`[list]` with `complete` belongs to lists, and only to them",
     );
-    let per_eye = rules.kind == LayoutKind::RowPerEye;
+    let per_eye = matches!(rules.kind, LayoutKind::RowPerEye | LayoutKind::RowPerReading);
     faults.unless(
         per_eye == rules.eye_from.is_some(),
         "layout.eye_from",
-        "needed for `row_per_eye`, and only there",
+        "needed for `row_per_eye` and `row_per_reading`, and only there",
     );
     let by_code = rules.kind != LayoutKind::RowBothEyes;
     match &rules.eye_map {
@@ -410,6 +417,38 @@ fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Opt
         "the name of a file is a cross-check, never the source of an eye",
     );
     (eye_from, group_by)
+}
+
+/// Where number and error of a reading stand.
+fn readings(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> [Option<Part>; 2] {
+    let rules = &mapping.layout;
+    let per_reading = rules.kind == LayoutKind::RowPerReading;
+    let measured = matches!(mapping.brings, Brings::Measurements | Brings::Refractions);
+    faults.unless(!per_reading || measured, "layout.kind", "`row_per_reading` is for measurements");
+    faults.unless(
+        rules.no_error.is_empty() || rules.error_from.is_some(),
+        "layout.no_error",
+        "there is no `error_from`",
+    );
+    let mut part = |key: &str, text: Option<&String>| {
+        let text = text?;
+        faults.unless(per_reading, key, "only `row_per_reading` has it");
+        match Part::parse(text, shape) {
+            Ok(Part::FileName(_)) => {
+                faults.add(key, "the name of a file says nothing about a reading");
+                None
+            }
+            Ok(part) => Some(part),
+            Err(problem) => {
+                faults.add(key, problem);
+                None
+            }
+        }
+    };
+    [
+        part("layout.reading_from", rules.reading_from.as_ref()),
+        part("layout.error_from", rules.error_from.as_ref()),
+    ]
 }
 
 fn fields(
@@ -467,7 +506,7 @@ fn room_and_eye(mapping: &Mapping, rules: &FieldRules, target: Target, key: &str
         }
         (LayoutKind::RowBothEyes, true, Some(_)) | (_, _, None) => {}
         (LayoutKind::RowBothEyes, false, Some(_)) => faults.add(key, "is not a value of one eye"),
-        (LayoutKind::RowPerEye | LayoutKind::RowPerEntry, _, Some(_)) => {
+        (LayoutKind::RowPerEye | LayoutKind::RowPerReading | LayoutKind::RowPerEntry, _, Some(_)) => {
             faults.add(key, "the row says the eye, the template must not");
         }
     }
@@ -696,6 +735,15 @@ fn whole(mapping: &Mapping, fields: &[Field], assigned: &[(Target, String)], fau
     }
     faults.unless(has(Target::ExamTime), "field", "`exam.time` is not mapped");
     faults.unless(fields.iter().any(|field| field.target.measured()), "field", "no measured value is mapped");
+    if mapping.layout.kind == LayoutKind::RowPerReading {
+        for field in fields.iter().filter(|field| matches!(field.target.room(), Room::Eye | Room::Fact)) {
+            faults.unless(
+                field.target.of_one_reading(),
+                &format!("field `{}`", field.target),
+                "is no value of a single reading of keratometry",
+            );
+        }
+    }
     let flat = has(Target::FlatRadius) || has(Target::FlatPower);
     let steep = has(Target::SteepRadius) || has(Target::SteepPower);
     let km = fields.iter().any(|field| field.target.word().starts_with("km."));

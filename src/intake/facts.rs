@@ -24,7 +24,7 @@ pub(super) fn facts(source: &Source<'_>) -> Result<(Facts, Vec<NotUnderstood>), 
                     of_eye(source, &source.values(row, Some(eye))?, eye, row, &mut stated)?;
                 }
             }
-            LayoutKind::RowPerEye | LayoutKind::RowPerEntry => {
+            LayoutKind::RowPerEye | LayoutKind::RowPerReading | LayoutKind::RowPerEntry => {
                 let values = source.values(row, None)?;
                 let eye = row_eye(source, &values, row)?;
                 of_eye(source, &values, eye, row, &mut stated)?;

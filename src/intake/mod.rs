@@ -18,6 +18,7 @@ mod facts;
 mod list;
 mod name;
 mod outcome;
+mod readings;
 mod recognise;
 mod rows;
 mod table;

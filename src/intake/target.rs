@@ -246,6 +246,23 @@ impl Target {
         Self::ALL.iter().copied().find(|target| target.word() == word)
     }
 
+    /// Whether a row that is one of several readings can have it.
+    pub(super) const fn of_one_reading(self) -> bool {
+        matches!(
+            self,
+            Self::FlatRadius
+                | Self::FlatPower
+                | Self::FlatMeridian
+                | Self::SteepRadius
+                | Self::SteepPower
+                | Self::SteepMeridian
+                | Self::KmIndex
+                | Self::KmKind
+                | Self::KmSurface
+                | Self::KmZone
+        )
+    }
+
     /// Whether a number of this target can be nought.
     ///
     /// A radius, the power of a meridian, a length or a thickness cannot; a sphere, a cylinder, a spread, a target

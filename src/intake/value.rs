@@ -160,7 +160,8 @@ fn sex(word: &str) -> Option<Sex> {
     (sex != Sex::Other || other).then_some(sex)
 }
 
-fn count(text: &str) -> Option<u32> {
+/// A whole number of at most six digits.
+pub(super) fn count(text: &str) -> Option<u32> {
     let digits = !text.is_empty() && text.len() <= 6 && text.bytes().all(|b| b.is_ascii_digit());
     if digits { text.parse().ok() } else { None }
 }

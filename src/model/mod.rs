@@ -10,6 +10,7 @@ mod identity;
 mod list;
 mod place;
 mod reading;
+mod repeats;
 mod time;
 
 pub use exam::{
@@ -24,4 +25,5 @@ pub use list::{
 };
 pub use place::{Digest, FileRef, Place, Spot};
 pub use reading::{Conversion, Reading, Written};
+pub use repeats::{MeanReading, NoMean, SingleReading, mean_of};
 pub use time::{ExamTime, ZoneSource};

@@ -93,6 +93,7 @@ pub(crate) fn keratometry(file: &Arc<FileRef>, flat: (f64, f64), steep: (f64, f6
         reported_cylinder: None,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     }
 }
 

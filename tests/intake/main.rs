@@ -16,6 +16,7 @@ mod formats;
 mod layouts;
 mod lists;
 mod numbers;
+mod readings;
 mod recognise;
 mod refusals;
 mod round_trip;

@@ -79,7 +79,11 @@ fn each_fault_is_named() {
             "kind = \"row_per_entry\"",
             "layout.kind: `row_per_entry` is for lists, and only for them",
         ),
-        ("eye_from = \"Eye\"", "", "layout.eye_from: needed for `row_per_eye`, and only there"),
+        (
+            "eye_from = \"Eye\"",
+            "",
+            "layout.eye_from: needed for `row_per_eye` and `row_per_reading`, and only there",
+        ),
         (
             "eye_from = \"Eye\"",
             "eye_from = \"filename:eye\"",
