@@ -12,7 +12,7 @@ use super::output::{print_json, print_line};
 use super::plan::{print_finding, read_file};
 use super::read_values::{Row, entry_rows, exam_rows, eye_rows, fact_rows, spot};
 use crate::bridge::Site;
-use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, Read, Template};
+use crate::intake::{self, Brings, Content, FolderRules, Format, Input, IntakeError, Read, Template};
 use crate::model::{Exam, Eye, Fact, Identity, ListEntry};
 use crate::site::mapping_template;
 
@@ -282,11 +282,12 @@ fn file_json(name: &str, read: &Read) -> Value {
 fn print_file(name: &str, read: &Read) {
     print_line(&format!("file       {name}"));
     print_line(&format!("digest     {}", read.digest));
-    match &read.template {
-        Some(template) => {
+    match (&read.template, read.format) {
+        (Some(template), _) => {
             print_line(&format!("read by    template {}, revision {}", template.id, template.revision));
         }
-        None => print_line("read by    the DICOM reader"),
+        (None, Format::Joia) => print_line("read by    the reader of the JOIA format"),
+        (None, Format::Dicom | Format::Mapped) => print_line("read by    the DICOM reader"),
     }
     match &read.content {
         Content::Exams(exams) => exams.iter().for_each(print_exam),

@@ -8,7 +8,7 @@ use jiff::civil::{Date, DateTime};
 
 use super::IntakeError;
 use super::compile::GroupBy;
-use super::outcome::NotUnderstood;
+use super::outcome::{Input, NotUnderstood};
 use super::readings::Readings;
 use super::rows::{Record, Source, identity};
 use super::target::{Room, Target};
@@ -82,15 +82,8 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
             place: empty.identity.number.as_ref().map_or_else(|| empty.whole_file(), |n| n.place.clone()),
         });
     }
-    for time in built.all.iter().filter_map(|exam| exam.taken.as_ref()) {
-        if let (None, ZoneSource::Declared(zone)) = (time.value.instant, &time.value.zone) {
-            built.not_understood.push(NotUnderstood {
-                what: format!("instant of `{}`", time.text),
-                why: format!("a change of the clock repeats or skips this hour in {zone}"),
-                place: time.place.clone(),
-            });
-        }
-    }
+    let unknown = instant_unknown(&built.all);
+    built.not_understood.extend(unknown);
     if source.compiled().expect_eyes == ExpectEyes::Both {
         for exam in &built.all {
             for (eye, there) in exam.eyes.iter() {
@@ -106,6 +99,20 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
         }
     }
     Ok(built)
+}
+
+/// Examinations whose local time is no instant, because a change of the clock repeats or skips it.
+pub(super) fn instant_unknown(exams: &[Exam]) -> Vec<NotUnderstood> {
+    let times = exams.iter().filter_map(|exam| exam.taken.as_ref());
+    let unknown = times.filter_map(|time| match (time.value.instant, &time.value.zone) {
+        (None, ZoneSource::Declared(zone)) => Some(NotUnderstood {
+            what: format!("instant of `{}`", time.text),
+            why: format!("a change of the clock repeats or skips this hour in {zone}"),
+            place: time.place.clone(),
+        }),
+        (Some(_), _) | (None, ZoneSource::Stated | ZoneSource::Unknown) => None,
+    });
+    unknown.collect()
 }
 
 /// The eye a row says it is about.
@@ -344,7 +351,9 @@ pub(super) fn keratometry(
         steep,
         index: match values.index()? {
             Some(index) => Some(index),
-            None if surface == Surface::Anterior => folder_index(source)?,
+            None if surface == Surface::Anterior => {
+                folder_index(source.input, source.place(Spot::Key("folder.index".to_owned())))?
+            }
             None => None,
         },
         surface,
@@ -366,9 +375,14 @@ pub(super) fn keratometry(
 }
 
 /// The index the folder declares, where the file states none.
-fn folder_index(source: &Source<'_>) -> Result<Option<Reading<KeratometricIndex>>, IntakeError> {
-    let Some(declared) = source.input.folder.index else { return Ok(None) };
-    let place = source.place(Spot::Key("folder.index".to_owned()));
+///
+/// # Errors
+/// When it can be no index.
+pub(super) fn folder_index(
+    input: &Input<'_>,
+    place: Place,
+) -> Result<Option<Reading<KeratometricIndex>>, IntakeError> {
+    let Some(declared) = input.folder.index else { return Ok(None) };
     let index = KeratometricIndex::from_reading(declared).map_err(|error| IntakeError::Template {
         detail: format!("declared for this folder: {error}"),
         place: place.clone(),
@@ -378,7 +392,7 @@ fn folder_index(source: &Source<'_>) -> Result<Option<Reading<KeratometricIndex>
 
 /// That flat and steep were exchanged, with the values that said so, named as they stood in the file: by radius where
 /// both are there, else by power.
-fn reordered(keratometry: &Keratometry, eye: Eye) -> Finding {
+pub(super) fn reordered(keratometry: &Keratometry, eye: Eye) -> Finding {
     let (stood_flat, stood_steep) = (&keratometry.steep, &keratometry.flat);
     let radii = stood_flat.radius.as_ref().map(read).zip(stood_steep.radius.as_ref().map(read));
     let powers = stood_flat.power.as_ref().map(read).zip(stood_steep.power.as_ref().map(read));

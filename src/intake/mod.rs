@@ -15,6 +15,7 @@ mod dates;
 pub mod dicom;
 mod error;
 mod facts;
+mod joia;
 mod list;
 mod name;
 mod outcome;
@@ -30,7 +31,7 @@ mod xml;
 mod zone;
 
 pub use error::IntakeError;
-pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, Read};
+pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
 pub use template::{
     Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,

@@ -98,11 +98,24 @@ pub struct NotUnderstood {
     pub place: Place,
 }
 
+/// What a file was read as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Format {
+    /// Text or XML by a mapping template.
+    Mapped,
+    /// A DICOM object.
+    Dicom,
+    /// A document in the JOIA format.
+    Joia,
+}
+
 /// A file that was read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Read {
     /// SHA-256 of the file.
     pub digest: Digest,
+    /// What it was read as.
+    pub format: Format,
     /// What it holds.
     pub content: Content,
     /// What a person must look at.

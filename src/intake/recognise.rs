@@ -3,15 +3,15 @@
 use std::sync::Arc;
 
 use super::compile::{Compiled, Shape};
-use super::outcome::{Brings, Content, FolderRules, Input, Read};
+use super::outcome::{Brings, Content, FolderRules, Format, Input, Read};
 use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
 use super::xml::Document;
-use super::{IntakeError, build, dicom, facts, list, text};
+use super::{IntakeError, build, dicom, facts, joia, list, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
-/// Reads one file: a DICOM object, or text by exactly one of the templates given.
+/// Reads one file: a DICOM object, a document in the JOIA format, or text by exactly one of the templates given.
 ///
 /// Only the templates the folder names are used; all of them where the folder names neither templates nor a device. The
 /// others serve to say that the file belongs elsewhere.
@@ -35,6 +35,11 @@ pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeErr
             return Err(wrong_folder(input.folder, "a DICOM object", whole));
         }
         return dicom::read(input, &file);
+    }
+    if looks_like_xml(input.bytes)
+        && let Some(read) = joia::read(input, &file, &whole)
+    {
+        return read;
     }
     if let Some(kind) = binary_kind(input.bytes) {
         return Err(IntakeError::UnknownKind { seen: kind.to_owned(), place: whole });
@@ -64,7 +69,8 @@ pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeErr
             (Content::Exams(built.all), built.findings, built.not_understood)
         }
     };
-    Ok(Read { digest: file.digest, content, findings, not_understood, template })
+    let format = Format::Mapped;
+    Ok(Read { digest: file.digest, format, content, findings, not_understood, template })
 }
 
 struct Chosen<'a> {

@@ -13,6 +13,7 @@
 mod demo;
 mod facts;
 mod formats;
+mod joia;
 mod layouts;
 mod lists;
 mod numbers;
