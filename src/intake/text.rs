@@ -89,21 +89,20 @@ pub(super) fn decode_as(
         }
         (None, _) => bytes,
     };
-    let (text, damaged) = encoding.decoder().decode_without_bom_handling(body);
-    let bad = text.char_indices().find_map(|(at, c)| Some((at, c, complaint(&text, at, c)?)));
+    let at_end_of =
+        |before: &str| Spot::Line(1 + u64::try_from(before.matches('\n').count()).unwrap_or(u64::MAX));
+    // Stops at the first bytes that are no character: replacing all of them takes long and helps nobody.
+    let mut decoder = encoding.decoder().new_decoder_without_bom_handling();
+    let mut text = String::new();
+    text.reserve(decoder.max_utf8_buffer_length_without_replacement(body.len()).unwrap_or(body.len()));
+    let (result, _) = decoder.decode_to_string_without_replacement(body, &mut text, true);
+    if result != encoding_rs::DecoderResult::InputEmpty {
+        return Err(refuse("bytes that are no character of it".to_owned(), at_end_of(&text)));
+    }
+    let bad = text.char_indices().find_map(|(at, c)| Some((at, complaint(&text, at, c)?)));
     match bad {
-        Some((at, c, complaint)) => {
-            let before = text.get(..at).unwrap_or_default();
-            let line = 1 + u64::try_from(before.matches('\n').count()).unwrap_or(u64::MAX);
-            let detail = if damaged && c == '\u{FFFD}' {
-                "bytes that are no character of it".to_owned()
-            } else {
-                complaint
-            };
-            Err(refuse(detail, Spot::Line(line)))
-        }
-        None if damaged => Err(refuse("bytes that are no character of it".to_owned(), Spot::Whole)),
-        None => Ok(text.into_owned()),
+        Some((at, complaint)) => Err(refuse(complaint, at_end_of(text.get(..at).unwrap_or_default()))),
+        None => Ok(text),
     }
 }
 

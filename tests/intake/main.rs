@@ -15,6 +15,7 @@ mod facts;
 mod formats;
 mod joia;
 mod layouts;
+mod limits;
 mod lists;
 mod numbers;
 mod readings;

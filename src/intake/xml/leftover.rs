@@ -71,13 +71,14 @@ pub(in crate::intake) fn unread<'p>(
     place: &Place,
 ) -> Vec<NotUnderstood> {
     let mut used = Used::default();
-    for record in records {
+    for (nth, record) in records.iter().enumerate() {
         for (path, unit) in read {
             if let (Some(id), Some(unit)) = (used.mark(document, path, *record, place), unit) {
                 used.mark(document, unit, id, place);
             }
         }
-        for path in ignored {
+        // A path from the root leads to the same from every record.
+        for path in ignored.iter().filter(|path| nth == 0 || !path.is_from_root()) {
             used.attributes.extend(path.picks(document, *record));
             match path.attribute() {
                 Some(_) => {
