@@ -10,6 +10,7 @@
 //! refused.
 
 mod build;
+mod codepage;
 mod compile;
 mod dates;
 pub mod dicom;

@@ -158,6 +158,24 @@ pub enum Encoding {
     /// ISO 8859-15.
     #[serde(rename = "iso-8859-15")]
     Iso8859_15,
+    /// Windows-1250.
+    #[serde(rename = "windows-1250")]
+    Windows1250,
+    /// Windows-1251.
+    #[serde(rename = "windows-1251")]
+    Windows1251,
+    /// ISO 8859-2.
+    #[serde(rename = "iso-8859-2")]
+    Iso8859_2,
+    /// Code page 850.
+    #[serde(rename = "cp850")]
+    Cp850,
+    /// EUC-JP.
+    #[serde(rename = "euc-jp")]
+    EucJp,
+    /// GB 18030.
+    #[serde(rename = "gb18030")]
+    Gb18030,
     /// Shift_JIS.
     #[serde(rename = "shift_jis")]
     ShiftJis,

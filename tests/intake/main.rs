@@ -17,6 +17,7 @@ mod joia;
 mod layouts;
 mod limits;
 mod lists;
+mod mutations;
 mod numbers;
 mod readings;
 mod recognise;

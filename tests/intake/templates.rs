@@ -217,7 +217,7 @@ fn unknown_keys_and_encodings_are_no_template() {
     for (from, to) in [
         ("[csv]", "[csv]\nguess = true"),
         ("[text]", "folder = \"a\"\n[text]"),
-        ("encoding = \"utf-8\"", "encoding = \"cp850\""),
+        ("encoding = \"utf-8\"", "encoding = \"cp437\""),
         ("encoding = \"utf-8\"", ""),
         ("eye_map = { right = [\"R\"], left = [\"L\"] }", "eye_map = { OD = [\"R\"], OS = [\"L\"] }"),
     ] {
