@@ -10,6 +10,7 @@
     reason = "a test stops at the first surprise, and compares the very numbers that were written"
 )]
 
+mod catalogue;
 mod demo;
 mod facts;
 mod formats;
