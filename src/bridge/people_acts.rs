@@ -168,7 +168,9 @@ pub fn give_surgeon_key(
         site.credential.authority().clone(),
     )?;
     let key = new_key()?;
-    let (not_before, not_after) = validity(now)?;
+    let (not_before, in_ten_years) = validity(now)?;
+    // No certificate outlives the authority that vouches for it.
+    let not_after = in_ten_years.min(site.credential.authority().not_after());
     let request =
         LeafRequest { person: Some(display_name), not_before, not_after, serial_entropy: sixteen()? };
     let certificate = authority.issue(&key.public_key(), &request)?;

@@ -7,6 +7,7 @@ mod answer;
 mod cases;
 mod demo;
 mod demo_files;
+mod doctor;
 mod explain;
 mod failure;
 mod init;
@@ -54,6 +55,7 @@ enum Command {
     Settings(settings::SettingsArguments),
     User(user::UserArguments),
     Ledger(ledger::LedgerArguments),
+    Doctor(doctor::DoctorArguments),
 }
 
 impl Command {
@@ -69,6 +71,7 @@ impl Command {
             Self::Settings(arguments) => arguments.json(),
             Self::User(arguments) => arguments.json(),
             Self::Ledger(arguments) => arguments.json(),
+            Self::Doctor(arguments) => arguments.json,
             Self::Init(_) | Self::Answer(_) | Self::Watch(_) => false,
         }
     }
@@ -115,6 +118,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Settings(arguments) => settings::run(&arguments),
         Command::User(arguments) => user::run(&arguments),
         Command::Ledger(arguments) => ledger::run(&arguments),
+        Command::Doctor(arguments) => doctor::run(&arguments),
     };
     let ended = ended.unwrap_or_else(|failure| failure.report(json));
     tracing::debug!(?ended, "ends");

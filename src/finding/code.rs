@@ -142,9 +142,11 @@ codes! {
     T03 "name-unknown" [Refuse] Surgeon "Surgeon or lens family is not among the approved files.";
     T04 "procedure-not-planned" [Refuse] Surgeon "The list names no procedure, or one that this version does not plan.";
     M05 "approach-changed" [SignOff] Surgeon "The list puts the incision elsewhere than the surgeon's effect was found.";
+    D03 "file-tail-stripped" [SignOff] It "A DICOM file ends in zeros after its last element: padding, or a copy that did not finish. They were left out.";
     D04 "same-exam-other-content" [SignOff] It "One examination of one instrument was delivered twice with different values.";
     D05 "zone-unknown" [Note] It "A time without a zone, and none is declared for the folder.";
     D06 "wrong-folder" [Refuse] It "A file of another kind or device than its folder brings.";
+    D07 "eye-missing-in-file" [SignOff] Preparer "The folder declares both eyes in every file, and one is missing.";
     E01 "settings-not-approved" [Refuse] It "A file that can move a printed number differs from its approved digest.";
     F04 "formula-limit" [Note Refuse] Surgeon "A formula runs near or beyond its domain.";
     F05 "lens-not-made" [SignOff] Surgeon "The wanted power or step is not in the lens family; the nearest was taken.";

@@ -9,6 +9,7 @@
 //! cell or element becomes a value with its place or the reason why the file is
 //! refused.
 
+mod both_eyes;
 mod build;
 mod codepage;
 mod compile;

@@ -44,6 +44,8 @@ pub struct FolderRules {
     pub zone: Option<String>,
     /// Keratometric index the device uses, if declared; used where the file states none.
     pub index: Option<f64>,
+    /// Whether every examination it brings holds both eyes.
+    pub both_eyes: bool,
     /// Smallest step in which the device prints a power, in dioptres, if declared.
     pub power_step_d: Option<f64>,
 }
@@ -58,6 +60,7 @@ impl FolderRules {
             templates: Vec::new(),
             zone: None,
             index: None,
+            both_eyes: false,
             power_step_d: None,
         }
     }

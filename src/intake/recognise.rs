@@ -8,7 +8,7 @@ use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
 use super::xml::Document;
-use super::{IntakeError, build, dicom, facts, joia, list, text};
+use super::{IntakeError, both_eyes, build, dicom, facts, joia, list, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
 /// Reads one file: a DICOM object, a document in the JOIA format, or text by exactly one of the templates given.
@@ -19,6 +19,14 @@ use crate::model::{Digest, FileRef, Place, Spot};
 /// # Errors
 /// [`IntakeError`] with the place and the next step. Nothing of a refused file is kept in the model.
 pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeError> {
+    let mut read = read_whole(input, templates)?;
+    if input.folder.both_eyes {
+        read.findings.extend(both_eyes::missing(&read));
+    }
+    Ok(read)
+}
+
+fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeError> {
     let file = Arc::new(FileRef { digest: Digest::of(input.bytes), name: input.name.to_owned() });
     let whole = Place::File { file: Arc::clone(&file), spot: Spot::Whole };
     if input.bytes.is_empty() {

@@ -83,7 +83,7 @@ impl SheetError {
                 "plan this operation by the hospital's own form; the bridge has none for it"
             }
             Self::Code { .. } => "use letters, digits, full stop and hyphen",
-            Self::Measure { .. } => "word the finding without numbers; see the desk for the numbers",
+            Self::Measure { .. } => "word the finding without numbers; the case itself shows the numbers",
         }
     }
 }

@@ -143,7 +143,7 @@ fn table(page: &mut Page, released: &Released, top: f64) {
         LEFT,
         y + 4.6,
         Style::regular(8.5),
-        "True angle: 0 to 360 as in the picture; 0 and 180 hold until another angle is entered at the desk, which makes a new version.",
+        "True angle: 0 to 360 as in the picture. Page 1 holds for marks at the angles it states, else for 0 and 180.",
     );
 }
 

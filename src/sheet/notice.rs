@@ -58,12 +58,12 @@ fn notice_page(notice: &Notice<'_>, facts: &SheetFacts) -> Result<Page, SheetErr
         vec![format!("Destroy every paper copy of version {old}, also in the notes and in theatre.")];
     steps.push(match notice.replaced_by {
         Some(new) => format!(
-            "Fetch version {new} from the folder of current sheets; if it is not there, ask at the desk."
+            "Fetch version {new} from the folder of current sheets; if it is not there, have the case looked up by its code."
         ),
-        None => "Ask at the desk what the case waits for.".to_owned(),
+        None => "Have the case looked up by its code: it says what it waits for.".to_owned(),
     });
     steps.push("If the lens has been laid out or the eye has been marked by the old sheet: stop, and tell the surgeon.".to_owned());
-    steps.push("Confirm at the desk that the paper is destroyed.".to_owned());
+    steps.push("Tell whoever leads the list that the paper is destroyed.".to_owned());
     for (number, step) in (1..).zip(&steps) {
         page.text(LEFT, y, Style::bold(13.0), format!("{number}"));
         y = lines(&mut page, LEFT + 10.0, y, style, &layout::wrap(step, WIDTH - 10.0, style)?) + 4.0;

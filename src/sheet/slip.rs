@@ -173,7 +173,7 @@ fn weight(severity: Severity) -> &'static str {
 /// What to do when a finding names no step of its own.
 fn usual_step(severity: Severity) -> &'static str {
     match severity {
-        Severity::Note | Severity::SignOff => "answer it at the desk, with a reason",
+        Severity::Note | Severity::SignOff => "answer it, with a reason",
         Severity::Refuse => "correct it at its source, or measure and export again; nobody can override it",
     }
 }
@@ -181,7 +181,7 @@ fn usual_step(severity: Severity) -> &'static str {
 /// What a finding says on paper without numbers, and what to do next.
 fn told(finding: &Finding) -> (String, String) {
     let slug = finding.code().slug().replace('-', " ").replace("turned 90", "turned by a right angle");
-    let next = quiet(finding.next_step().unwrap_or_default(), "see the desk");
+    let next = quiet(finding.next_step().unwrap_or_default(), "look the case up by its code");
     let next = if next.trim().is_empty() { usual_step(finding.severity()).to_owned() } else { next };
     (quiet(finding.plain(), &slug), next)
 }
@@ -281,12 +281,7 @@ pub(super) fn paper_code(page: &mut Page, facts: &SheetFacts) -> Result<(), Shee
     page.text(x, top + 12.5, Style::bold(16.0), facts.case.as_str());
     label(page, x + 50.0, top + 6.0, "VERSION");
     page.text(x + 50.0, top + 12.5, Style::bold(16.0), facts.version.to_string());
-    page.text(
-        x,
-        top + 20.0,
-        Style::regular(9.0),
-        "Open the case at the desk by its code. This paper holds no plan.",
-    );
+    page.text(x, top + 20.0, Style::regular(9.0), "Look the case up by its code. This paper holds no plan.");
     page.text(x, top + 24.5, Style::regular(9.0), "Destroy it when the case has gone on.");
     Ok(())
 }
@@ -320,9 +315,9 @@ fn slip_page(held: &HeldCase<'_>, facts: &SheetFacts) -> Result<Page, SheetError
         let text = if held.needs_approval {
             "Nothing but the surgeon's approval."
         } else if held.state == "waiting" {
-            "Something it needs has not arrived yet; see the desk."
+            "Something it needs has not arrived yet; look the case up by its code."
         } else {
-            "No finding is open; see the desk."
+            "No finding is open; look the case up by its code."
         };
         page.text(LEFT, y, Style::regular(11.0), text);
         y += 7.0;
@@ -382,7 +377,7 @@ fn certainty(page: &mut Page, case: &Case, from: f64) -> Result<f64, SheetError>
 fn codes_only(page: &mut Page, open: &[&Finding], from: f64) -> Result<f64, SheetError> {
     let count = open.len();
     let intro = format!(
-        "{count} findings are open, more than this page holds in words; the desk shows them. By code:"
+        "{count} findings are open, more than this page holds in words; the case shows them all. By code:"
     );
     let style = Style::regular(10.0);
     let mut y = lines(page, LEFT, from, style, &layout::wrap(&intro, WIDTH, style)?);

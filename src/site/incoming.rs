@@ -45,6 +45,9 @@ const CLASSES: [(&str, InstrumentClass); 5] = [
     ("unknown", InstrumentClass::Unknown),
 ];
 
+/// Whether one eye of an examination may be missing, or none.
+const EYES: [&str; 2] = ["any", "both"];
+
 /// One incoming folder.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Incoming {
@@ -57,6 +60,7 @@ pub struct Incoming {
     settle_seconds: Valued<u32>,
     templates: Valued<Vec<String>>,
     index: Option<Valued<f64>>,
+    both_eyes: Valued<bool>,
     power_step_d: Option<Valued<f64>>,
     spots: Spots,
 }
@@ -110,6 +114,7 @@ impl Incoming {
             templates: self.templates.value.clone(),
             zone: self.zone.as_ref().map(|zone| zone.value.clone()),
             index: self.index.map(|index| index.value),
+            both_eyes: self.both_eyes.value,
             power_step_d: self.power_step_d.map(|step| step.value),
         }
     }
@@ -171,6 +176,10 @@ impl Incoming {
                     }
                     "templates" => (Some(format!("[{}]", list.join(", "))), self.templates.origin),
                     "index" => optional_number(self.index),
+                    "eyes" => {
+                        let [any, both] = EYES;
+                        (Some(quoted(if self.both_eyes.value { both } else { any })), self.both_eyes.origin)
+                    }
                     _ => optional_number(self.power_step_d),
                 };
                 Described {
@@ -288,6 +297,7 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
     let index = table.number("index", "a keratometric index from 1.3 to 1.4", |value| {
         KeratometricIndex::from_reading(value).is_ok()
     })?;
+    let both_eyes = table.word("eyes", &EYES, |word| Some(word == "both"))?;
     let power_step = table.number("power_step_d", "a step in dioptres above 0, at most 1", |value| {
         value > 0.0 && value <= 1.0
     })?;
@@ -300,6 +310,7 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
         ("device", device.as_ref().map(|d| &d.spot), of_an_instrument),
         ("class", class.as_ref().map(|c| &c.spot), of_an_instrument),
         ("index", index.as_ref().map(|i| &i.spot), measures),
+        ("eyes", both_eyes.as_ref().map(|b| &b.spot), measures),
         ("power_step_d", power_step.as_ref().map(|p| &p.spot), measures),
     ];
     for (name, spot, has_a_use) in idle {
@@ -341,6 +352,7 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
         settle_seconds: or_default(settle_seconds, SETTLE_SECONDS),
         templates: templates.valued(),
         index: index.map(Read::valued),
+        both_eyes: or_default(both_eyes, false),
         power_step_d: power_step.map(Read::valued),
         spots,
     })

@@ -75,7 +75,7 @@ pub(super) const TOP: [Key; 12] = [
 pub(super) const EXPECT_MEANING: &str = "Instruments, by the `device` of their incoming folders, that must have measured the planned eye before a case of this procedure is judged. None when not given.";
 
 /// Keys of one `[[incoming]]`.
-pub(super) const INCOMING: [Key; 10] = [
+pub(super) const INCOMING: [Key; 11] = [
     key(
         "folder",
         None,
@@ -117,6 +117,11 @@ pub(super) const INCOMING: [Key; 10] = [
         "Ids of the mapping templates that may read its text files. A folder of measurements that brings DICOM only says `[]`.",
     ),
     key("index", None, "Keratometric index of the instrument, used where its files state none."),
+    key(
+        "eyes",
+        Some(HOUSE_RULE),
+        "`both` = every examination it brings holds both eyes, and one that does not is asked about (D07); `any` when not given.",
+    ),
     key("power_step_d", None, "Smallest step in dioptres in which the instrument prints a power."),
 ];
 

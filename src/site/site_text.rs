@@ -97,6 +97,7 @@ fn example_of(name: &str) -> String {
         "settle_seconds" => SETTLE_SECONDS.to_string(),
         "templates" => "[]".to_owned(),
         "index" => "1.3375".to_owned(),
+        "eyes" => quoted("both"),
         _ => "0.01".to_owned(),
     }
 }

@@ -15,6 +15,7 @@ mod bad_lists;
 mod bad_names;
 mod clinic;
 mod demo;
+mod facts;
 mod guards;
 mod lists;
 mod names;

@@ -8,8 +8,10 @@
 )]
 
 mod clinic;
+mod doctor;
 mod explaining;
 mod forms;
+mod guides;
 mod ledgers;
 mod logs;
 mod people;

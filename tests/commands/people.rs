@@ -87,6 +87,21 @@ fn a_surgeon_without_a_key_is_told_how_to_get_one() {
 }
 
 #[test]
+fn a_surgeon_who_comes_years_later_has_a_key_that_ends_with_the_authority() {
+    let clinic = Clinic::new();
+    let (site, key) = (clinic.site(), clinic.path("authority.key.pem").display().to_string());
+    let add = |login: &str, now: &str| {
+        let name = format!("Dr. {login}");
+        let mut arguments = vec!["user", "add", login, "--name", &name, "--role", "surgeon"];
+        arguments.extend(["--authority-key", &key, "--site", &site, "--now", now]);
+        run_with(&arguments, &twice(), None)
+    };
+    assert!(add("later", "2031-03-05T09:00:00Z").exits(0).out.contains("has a key to approve with"));
+    // When the authority has run out nobody gets a key.
+    assert!(add("too-late", "2037-03-05T09:00:00Z").exits(3).err.contains("cannot be used"));
+}
+
+#[test]
 fn a_key_of_another_site_gives_nothing_and_adds_nobody() {
     let (clinic, other) = (Clinic::new(), Clinic::new());
     let (site, key) = (clinic.site(), other.path("authority.key.pem").display().to_string());

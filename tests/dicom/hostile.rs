@@ -1,5 +1,6 @@
 //! Files made to break a reader, and files that were not copied to their end.
 
+use axiswright::finding::Code;
 use axiswright::model::{Exam, Eye};
 
 use crate::{bytes_of, exam, read};
@@ -133,8 +134,8 @@ fn a_cut_file_is_refused_or_is_a_valid_object() {
     }
 }
 
-/// A file whose room was reserved and that was not filled to its end is refused, but for zeros that only stand for the
-/// last number of the file, where nobody can tell.
+/// A file whose room was reserved and that was not filled to its end is refused; where the zeros begin between two elements
+/// of the object itself, D03 asks. Zeros that only stand for the last number of the file are the exception: nobody can tell.
 #[test]
 fn a_half_filled_file_is_refused() {
     for name in ["ker_explicit", "ker_implicit", "ker_undefined_lengths", "oam_optical"] {
@@ -146,6 +147,11 @@ fn a_half_filled_file_is_refused() {
             let Some(lost) = half.iter().zip(&bytes).position(|(a, b)| a != b) else { continue };
             let Ok(read) = read(&half) else { continue };
             let found = numbers(exam(&read));
+            if read.findings.iter().any(|finding| finding.code() == Code::D03) {
+                // Held for a person, and what was read is what stands in the whole file.
+                assert!(found.iter().all(|number| full.contains(number)), "{name} filled to {filled}");
+                continue;
+            }
             let differing: Vec<_> = found.iter().zip(&full).filter(|(a, b)| a != b).collect();
             assert_eq!(found.len(), full.len(), "{name} filled to {filled}");
             assert!(bytes.len() - lost <= 8, "{name} filled to {filled}: {differing:?}");

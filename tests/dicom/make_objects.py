@@ -409,7 +409,10 @@ def good():
         yield f"ker_un_{word}_sequence", wrapped(mixed), {"values_of": data}
     padding = struct.pack("<HH", 0xFFFC, 0xFFFC) + b"OB\0\0" + struct.pack("<I", 64) + bytes(64)
     yield "ker_trailing_padding", wrapped(data + padding), {}
-    yield "ker_six_zero_bytes", wrapped(data + bytes(6)), {"notes": ["6 zero bytes"], "values_of": data}
+    yield "ker_six_zero_bytes", wrapped(data + bytes(6)), {"findings": ["D03"], "values_of": data}
+    # Copied up to the left eye, the rest of the reserved room still zero.
+    yield "ker_half_copied", wrapped(data[:then] + bytes(len(data) - then)), {"findings": ["D03"], "values_of": data[:then]}
+    yield "ker_zero_tail", wrapped(data + bytes(512)), {"findings": ["D03"], "values_of": data}
     front = el((0x20, 0x13), "IS", b"1")
     without = changed(lambda ds: ds.__delitem__("InstanceNumber"))
     rest = dataset_bytes(without)
@@ -589,8 +592,6 @@ def bad():
     yield "strange_vr", wrapped(bytes(strange)), "structure", "value representation is none", "(0046,0070)[1]/(0046,0074)[1]/(0046,0075)"
     yield "big_endian", whole(plain, BIG), "structure", "Big Endian"
     yield "big_endian_no_meta", dataset_bytes(plain, big=True), "structure", "Big Endian"
-    yield "zero_tail", wrapped(data + bytes(512)), "structure", "the tail of the file is zero (512 bytes): not copied to its end"
-    yield "half_copied", wrapped(data[:then] + bytes(len(data) - then)), "structure", "not copied to its end"
     cut = at + (then - at) // 2
     yield "half_copied_inside", wrapped(data[:cut] + bytes(len(data) - cut)), "structure", "", None
     yield "garbage_tail", wrapped(data + b"\1\2\3\4"), "structure", "4 bytes stand where an element should begin"

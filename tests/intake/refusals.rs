@@ -1,6 +1,10 @@
 //! Files that are refused, with the place and the words.
 
-use crate::support::{PER_EYE, PER_EYE_FILE, refused};
+use axiswright::finding::Code;
+use axiswright::intake::FolderRules;
+use axiswright::model::Place;
+
+use crate::support::{PER_EYE, PER_EYE_FILE, measurements, read_in, refused, template};
 
 fn twin(from: &str, to: &str) -> String {
     assert!(PER_EYE_FILE.contains(from), "{from}");
@@ -234,6 +238,25 @@ fn both_eyes_expected_and_one_cut_off() {
         error.contains("the left eye, which every examination of this template holds, is missing"),
         "{error}"
     );
+}
+
+/// D07 is of the one examination that lacks an eye; a folder that declares nothing asks nothing.
+#[test]
+fn a_folder_of_both_eyes_asks_about_the_one_that_is_missing() {
+    let file = format!("{PER_EYE_FILE}T-2,10/04/1951,2026-03-01 09:20,L,7.92,172,7.55,82\r\n");
+    for both_eyes in [true, false] {
+        let folder = FolderRules { both_eyes, ..measurements() };
+        let read = read_in(&folder, "x.csv", file.as_bytes(), &[template(PER_EYE)]).unwrap();
+        let asked: Vec<(Code, Option<u64>, bool)> = read
+            .findings
+            .iter()
+            .map(|finding| {
+                let line = finding.places().first().and_then(Place::line);
+                (finding.code(), line, finding.message().contains("the right eye is missing"))
+            })
+            .collect();
+        assert_eq!(asked, if both_eyes { vec![(Code::D07, Some(4), true)] } else { Vec::new() });
+    }
 }
 
 #[test]

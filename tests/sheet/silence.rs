@@ -76,7 +76,10 @@ fn a_slip_holds_no_measure_and_no_other_eye() {
     }
     let has = |words: &str| found.iter().any(|text| text.contains(words));
     assert!(
-        has("RIGHT EYE") && has("BLOCKED - NOT RELEASED") && has("impossible value") && has("see the desk")
+        has("RIGHT EYE")
+            && has("BLOCKED - NOT RELEASED")
+            && has("impossible value")
+            && has("look the case up by its code")
     );
     assert!(has(case.id.as_str()) && has("A01") && has("B11") && has("approval of the version is needed"));
     assert!(!has("-0.25"), "the target is a number of the plan");

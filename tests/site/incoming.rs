@@ -17,7 +17,7 @@ fn every_key_reaches_the_rules_of_the_folder() {
     let site = with(
         "[[incoming]]\nfolder = \"keratometer\"\nbrings = \"measurements\"\ndevice = \"Halden room 1\"\n\
          class = \"keratometer\"\nmode = \"look\"\nzone = \"Europe/Paris\"\nsettle_seconds = 5\n\
-         templates = [\"halden\", \"halden-old\"]\nindex = 1.332\npower_step_d = 0.25\n",
+         templates = [\"halden\", \"halden-old\"]\nindex = 1.332\neyes = \"both\"\npower_step_d = 0.25\n",
     )
     .unwrap();
     let incoming = &site.incoming()[0];
@@ -33,9 +33,10 @@ fn every_key_reaches_the_rules_of_the_folder() {
     assert_eq!(rules.templates, ["halden", "halden-old"]);
     assert_eq!(rules.index.map(f64::to_bits), Some(1.332_f64.to_bits()));
     assert_eq!(rules.power_step_d.map(f64::to_bits), Some(0.25_f64.to_bits()));
+    assert!(rules.both_eyes);
     let rows: Vec<_> =
         site.describe().into_iter().filter(|row| row.key.starts_with("incoming[1].")).collect();
-    assert_eq!(rows.len(), 10);
+    assert_eq!(rows.len(), 11);
     for (row, line) in rows.iter().zip(6..) {
         assert_eq!(row.origin, Origin::File { line }, "{}", row.key);
     }
@@ -49,6 +50,7 @@ fn a_folder_that_says_little_has_careful_defaults() {
     let rules = biometer.rules();
     assert_eq!(rules.class, InstrumentClass::Unknown);
     assert_eq!((rules.zone, rules.index, rules.power_step_d), (None, None, None));
+    assert!(!rules.both_eyes);
     assert_eq!(lists.brings(), Brings::Lists);
     assert_eq!(lists.templates(), ["theatre-list"]);
     assert_eq!(lists.rules().device, None);

@@ -166,9 +166,11 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::U08
         | Code::U09
         | Code::U10
+        | Code::D03
         | Code::D04
         | Code::D05
-        | Code::D06 => 2,
+        | Code::D06
+        | Code::D07 => 2,
         Code::A01 | Code::A02 | Code::A04 | Code::A05 | Code::A06 | Code::A07 => 3,
         Code::B01
         | Code::B02

@@ -44,6 +44,8 @@ pub(super) struct Sound {
     pub(super) character_set: Option<Vec<u8>>,
     /// What a reader of the result should know.
     pub(super) notes: Vec<String>,
+    /// Number of zero bytes after the last element, which were left out.
+    pub(super) zero_tail: usize,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -189,11 +191,8 @@ impl Walk<'_> {
         }
         if end - self.at < SHORTEST_HEADER {
             let rest = self.bytes.get(self.at..end).unwrap_or_default();
-            if depth == 1 && rest.iter().all(|byte| *byte == 0) {
-                self.out
-                    .notes
-                    .push(format!("{} zero bytes after the last element were left out", rest.len()));
-                self.at = end;
+            if depth == 1 && rest.iter().all(|byte| *byte == 0) && self.last_is_whole() {
+                self.leave_out_zeros(end);
                 return Ok(());
             }
             return Err(
@@ -203,8 +202,15 @@ impl Walk<'_> {
         let group = u16_at(self.bytes, self.at).unwrap_or_default();
         let element = u16_at(self.bytes, self.at + 2).unwrap_or_default();
         let tag = (u32::from(group) << 16) | u32::from(element);
-        if tag == 0 {
-            self.refuse_zero_tail()?;
+        if tag == 0 && self.only_zeros_follow() {
+            // Between two whole elements of the object itself this may be padding; anywhere else something is missing.
+            if depth == 1 && self.last_is_whole() {
+                self.leave_out_zeros(end);
+                return Ok(());
+            }
+            let rest = self.bytes.len() - self.at;
+            let detail = format!("the tail of the file is zero ({rest} bytes): not copied to its end");
+            return Err(self.fault(None, &detail));
         }
         match kind {
             Kind::DataSet => self.element(tag, end, implicit, depth),
@@ -213,15 +219,26 @@ impl Walk<'_> {
     }
 
     /// A file whose room was reserved before it was filled reads as zeros to the end where copying stopped.
-    fn refuse_zero_tail(&self) -> Result<(), IntakeError> {
-        let rest = self.bytes.get(self.at..).unwrap_or_default();
-        if rest.iter().all(|byte| *byte == 0) {
-            return Err(self.fault(
-                None,
-                &format!("the tail of the file is zero ({} bytes): not copied to its end", rest.len()),
-            ));
+    fn only_zeros_follow(&self) -> bool {
+        self.bytes.get(self.at..).unwrap_or_default().iter().all(|byte| *byte == 0)
+    }
+
+    /// Whether what was walked over ends in a byte that somebody wrote: zeros at its end may be the beginning of what was
+    /// not copied, and a number that lost its last bytes is another number. The length of an end mark is zero by itself.
+    fn last_is_whole(&self) -> bool {
+        let walked = self.bytes.get(..self.at).unwrap_or_default();
+        let written = walked.iter().rposition(|byte| *byte != 0).map_or(0, |last| last + 1);
+        let end_mark = [0xFE, 0xFF, 0xDD, 0xE0];
+        match walked.len() - written {
+            0 => true,
+            4 => walked.get(..written).is_some_and(|written| written.ends_with(&end_mark)),
+            _ => false,
         }
-        Ok(())
+    }
+
+    fn leave_out_zeros(&mut self, end: usize) {
+        self.out.zero_tail = end - self.at;
+        self.at = end;
     }
 
     /// One item, fragment or end mark inside a sequence.

@@ -21,7 +21,7 @@ use dicom_transfer_syntax_registry::entries;
 
 use self::object::{Document, Node, Number};
 use super::outcome::{Brings, Content, Format, Input, NotUnderstood, Read};
-use crate::finding::{Code, Finding};
+use crate::finding::{Code, Finding, Severity};
 use crate::intake::IntakeError;
 use crate::model::{
     ByEye, Digest, Exam, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading, Spot,
@@ -137,6 +137,9 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
             place: document.whole().clone(),
         });
     }
+    if sound.zero_tail > 0 {
+        outcome.findings.push(zero_tail(sound.zero_tail, document.whole()));
+    }
     let class = class_of(&root, &opened.meta, &mut outcome)?;
     refuse_unfit(&root, input, class)?;
     let instrument = common::instrument(&root, input, class)?;
@@ -177,6 +180,20 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         not_understood: outcome.notes,
         template: None,
     })
+}
+
+/// D03: zeros after the last element are padding, or the end of a copy that did not finish. Nobody can tell from the file.
+fn zero_tail(bytes: usize, whole: &Place) -> Finding {
+    Finding::new(
+        Code::D03,
+        Severity::SignOff,
+        format!("the file ends in {bytes} zero bytes after its last element, which were left out: padding, or a copy that did not finish"),
+        "the file ends in zeros after its last element: padding, or a copy that did not finish",
+    )
+    .expected("the end of the object at the end of the file")
+    .found(format!("{bytes} zero bytes"))
+    .at(whole.clone())
+    .next("compare with the device's own screen that nothing is missing, above all the other eye; have the export copied under another name and renamed when it is whole")
 }
 
 fn has_value(eye: &EyeExam) -> bool {
