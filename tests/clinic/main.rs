@@ -21,6 +21,7 @@ mod lists;
 mod names;
 mod order;
 mod persons;
+mod readings;
 mod stands;
 mod views;
 mod wording;
