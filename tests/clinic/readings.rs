@@ -7,6 +7,10 @@ use crate::clinic::{Clinic, exports, open_codes, texts};
 
 const ODILE: &str = "EL-20417";
 
+fn put(text: &mut String, more: core::fmt::Arguments<'_>) {
+    text.push_str(&more.to_string());
+}
+
 /// Flat and steep radius with their meridians.
 type K = (f64, u32, f64, u32);
 
@@ -18,9 +22,12 @@ fn rows() -> Vec<u8> {
     let mut text = "患者番号,氏名,生年月日,眼,回,測定日時,R1(mm),軸1(°),R2(mm),軸2(°),状態\r\n".to_owned();
     for (eye, readings) in [("右", RIGHT), ("左", LEFT)] {
         for (number, (flat, at, steep, steep_at)) in (1..).zip(readings) {
-            text.push_str(&format!(
-                "{ODILE},\"Marrin, Odile\",1953/04/17,{eye},{number},2026/03/02 09:02:3{number},{flat},{at},{steep},{steep_at},\r\n"
-            ));
+            put(
+                &mut text,
+                format_args!(
+                    "{ODILE},\"Marrin, Odile\",1953/04/17,{eye},{number},2026/03/02 09:02:3{number},{flat},{at},{steep},{steep_at},\r\n"
+                ),
+            );
         }
     }
     encoding_rs::SHIFT_JIS.encode(&text).0.into_owned()
@@ -29,22 +36,27 @@ fn rows() -> Vec<u8> {
 /// The same in the JOIA format: the first reading as the median, or no median at all.
 fn joia(median: bool) -> String {
     let mut text = "<?xml version=\"1.0\" encoding=\"UTF-8\"?><Ophthalmology xmlns:c=\"http://www.joia.or.jp/standardized/namespaces/Common\" xmlns:k=\"http://www.joia.or.jp/standardized/namespaces/KM\"><c:Common><c:Company>WREN</c:Company><c:ModelName>J-3</c:ModelName><c:Date>2026-03-02</c:Date><c:Time>09:02:30</c:Time><c:Patient>".to_owned();
-    text.push_str(&format!("<c:ID>{ODILE}</c:ID><c:FirstName>Odile</c:FirstName><c:LastName>Marrin</c:LastName><c:DOB>1953-04-17</c:DOB></c:Patient></c:Common><k:Measure type=\"KM\"><k:KM>"));
+    put(
+        &mut text,
+        format_args!(
+            "<c:ID>{ODILE}</c:ID><c:FirstName>Odile</c:FirstName><c:LastName>Marrin</c:LastName><c:DOB>1953-04-17</c:DOB></c:Patient></c:Common><k:Measure type=\"KM\"><k:KM>"
+        ),
+    );
     let meridian = |name: &str, radius: f64, at: u32| {
         format!(
             "<k:{name}><k:Radius unit=\"mm\">{radius}</k:Radius><k:Axis unit=\"deg\">{at}</k:Axis></k:{name}>"
         )
     };
     for (eye, readings) in [("R", RIGHT), ("L", LEFT)] {
-        text.push_str(&format!("<k:{eye}>"));
+        put(&mut text, format_args!("<k:{eye}>"));
         for (number, (flat, at, steep, steep_at)) in (1..).zip(readings) {
             let both = meridian("R1", flat, at) + &meridian("R2", steep, steep_at);
-            text.push_str(&format!("<k:List No=\"{number}\">{both}</k:List>"));
+            put(&mut text, format_args!("<k:List No=\"{number}\">{both}</k:List>"));
             if median && number == 3 {
-                text.push_str(&format!("<k:Median>{both}</k:Median>"));
+                put(&mut text, format_args!("<k:Median>{both}</k:Median>"));
             }
         }
-        text.push_str(&format!("</k:{eye}>"));
+        put(&mut text, format_args!("</k:{eye}>"));
     }
     text + "</k:KM></k:Measure></Ophthalmology>"
 }
