@@ -251,6 +251,7 @@ fn take_in(evidence: &mut Evidence, sequence: u64, read: intake::Read) {
             }
         }
         Content::List(list) => evidence.lists.push(Arrived { sequence, value: list }),
+        Content::Facts(facts) => evidence.facts.extend(facts.stated),
     }
 }
 

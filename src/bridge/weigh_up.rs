@@ -241,7 +241,10 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
         case.exams.iter().map(|(how, joined)| format!("exam {how:?} {}", joined.exam.file.digest)).collect();
     exams.sort();
     lines.extend(exams);
-    lines.extend(case.facts.iter().map(|fact| format!("fact {} {:?}", fact.eye, fact.kind)));
+    lines.extend(case.facts.iter().map(|fact| {
+        let (target, value) = fact.kind.words();
+        format!("fact {} {target} {value} by {} at {}", fact.eye, fact.by, fact.at.local)
+    }));
     lines.extend(record.answers.iter().map(|answer| {
         let fingerprint = answer.fingerprint.as_ref().map(ToString::to_string).unwrap_or_default();
         format!("answer {fingerprint} {}", answer.code.reference())

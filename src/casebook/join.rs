@@ -7,7 +7,7 @@ use super::id::CaseId;
 use super::names::{NameMatch, compare_names};
 use super::order::{Arrived, Operation, Standing, in_force, scope};
 use crate::finding::Finding;
-use crate::model::{Exam, Eye, Fact, Identity, ListEntry, OperatingList, PatientNumber};
+use crate::model::{Exam, Eye, Fact, Identity, ListEntry, OperatingList};
 
 /// An examination with the findings its reader raised.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,15 +33,6 @@ pub enum Attached {
     NumberDiffers,
 }
 
-/// A fact stated about a patient.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StatedFact {
-    /// The patient's number.
-    pub number: PatientNumber,
-    /// The fact.
-    pub fact: Fact,
-}
-
 /// Everything that has arrived and is known.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
@@ -49,8 +40,8 @@ pub struct Evidence {
     pub exams: Vec<Arrived<(Arc<Exam>, Vec<Finding>)>>,
     /// Operating lists.
     pub lists: Vec<Arrived<OperatingList>>,
-    /// Facts stated by persons or files, oldest first.
-    pub facts: Vec<StatedFact>,
+    /// Facts stated by persons, in any order.
+    pub facts: Vec<Fact>,
     /// The authority of numbers that name none.
     pub authority: String,
 }
@@ -66,7 +57,7 @@ pub struct Case {
     pub eye: Option<Eye>,
     /// Examinations of the patient, of both eyes, oldest first within each instrument.
     pub exams: Vec<(Attached, Joined)>,
-    /// What was stated about the planned eye, oldest first.
+    /// What was stated about the planned eye under the patient's number, oldest first, each statement once.
     pub facts: Vec<Fact>,
     /// Earlier entries of the same operation that say something else about eye, procedure, surgeon, lens or target, newest
     /// first.
@@ -209,6 +200,42 @@ fn once_each(exams: &[Arrived<(Arc<Exam>, Vec<Finding>)>]) -> Vec<Joined> {
     kept
 }
 
+/// What was stated about one eye of a patient, oldest first, each statement once.
+///
+/// Facts go by number and authority alone; name and birth date that stand beside them are for the rules to compare.
+fn stated_about(evidence: &Evidence, number: Option<&str>, authority: &str, eye: Option<Eye>) -> Vec<Fact> {
+    let own = |fact: &&Fact| {
+        number.is_some()
+            && number_of(&fact.identity).as_deref() == number
+            && authority_of(&fact.identity, authority) == authority
+            && Some(fact.eye) == eye
+    };
+    let mut facts: Vec<Fact> = evidence.facts.iter().filter(own).cloned().collect();
+    // Equal times keep one order, whatever order the files came in.
+    facts.sort_by_cached_key(|fact| {
+        (fact.at.local, fact.kind.words(), fact.by.clone(), fact.place.to_string())
+    });
+    facts.dedup_by(|next, kept| {
+        next.kind == kept.kind
+            && next.by == kept.by
+            && next.at == kept.at
+            && values(&next.identity) == values(&kept.identity)
+    });
+    facts
+}
+
+/// What an identity says, without the places.
+fn values(
+    identity: &Identity,
+) -> (Option<String>, Option<String>, Option<jiff::civil::Date>, Option<crate::model::Sex>) {
+    (
+        number_of(identity),
+        identity.name.as_ref().map(|name| name.value.printed()),
+        identity.birth_date.as_ref().map(|birth| birth.value),
+        identity.sex.as_ref().map(|sex| sex.value),
+    )
+}
+
 /// Joins everything that has arrived.
 ///
 /// Pure: the same evidence gives the same casebook, in whatever order the examinations came.
@@ -256,12 +283,7 @@ pub fn join(evidence: &Evidence) -> Casebook {
                 attached.push((how, joined.clone()));
             }
         }
-        let facts = evidence
-            .facts
-            .iter()
-            .filter(|stated| Some(stated.number.comparable()) == number && Some(stated.fact.eye) == eye)
-            .map(|stated| stated.fact.clone())
-            .collect();
+        let facts = stated_about(evidence, number.as_deref(), &authority, eye);
         cases.push(Case { id, entry, eye, exams: attached, facts, earlier, gone });
     }
     let without_operation =

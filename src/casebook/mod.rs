@@ -12,6 +12,6 @@ mod order;
 mod script;
 
 pub use id::CaseId;
-pub use join::{Attached, Case, Casebook, Evidence, Expectation, Joined, StatedFact, join};
+pub use join::{Attached, Case, Casebook, Evidence, Expectation, Joined, join};
 pub use names::{NameMatch, comparable_name, compare_names};
 pub use order::{Arrived, Standing, in_force};

@@ -1,6 +1,6 @@
 //! The name of a source: instrument and examination.
 
-use crate::model::{Exam, ExamTime};
+use crate::model::{Exam, ExamTime, Fact};
 
 /// A time as people read it, to the minute.
 pub(super) fn printed_time(time: &ExamTime) -> String {
@@ -13,4 +13,9 @@ pub(super) fn of_exam(exam: &Exam) -> String {
         Some(taken) => format!("{}, {}", exam.instrument.key, printed_time(&taken.value)),
         None => format!("{}, time not stated", exam.instrument.key),
     }
+}
+
+/// Person and time of a statement: `statement of nurse, 2026-03-01 09:14`.
+pub(super) fn of_statement(fact: &Fact) -> String {
+    format!("statement of {}, {}", fact.by, printed_time(&fact.at))
 }

@@ -76,6 +76,8 @@ pub fn screen(case: &Case, context: &Context<'_>, settings: &Settings) -> Screen
     let (surgery, places) = history::corneal_surgery(case, &choice.present, eye);
     findings.extend(history::surgery(case, eye, surgery, places, context.history_required));
     findings.extend(history::lens_status(case, &choice.present, eye));
+    findings.extend(history::contact_lens(case, &choice.selection, eye, settings));
+    findings.extend(history::after_drops(case, &choice.selection, eye));
     let findings = rules::in_order(findings);
     // A case that waits for a source has not been judged whole: it passes no door.
     let screened =

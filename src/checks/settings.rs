@@ -1,9 +1,9 @@
 //! Every limit of the rules, with its unit and its source.
 
 use crate::cite::{
-    AGREEMENT, AXIS_SCATTER, BIOMETRY_LIMITS, COMMON_PRACTICE, EARLIER_VISIT, HOUSE_RULE, IMPOSSIBLE,
-    ISO_10343, LENGTH_AGREEMENT, LENGTH_BETWEEN_EYES, MEASUREMENT_AGE, PERPENDICULAR_STEPS, SCREENING_1988,
-    Source, THREE_READINGS,
+    AGREEMENT, AXIS_SCATTER, BIOMETRY_LIMITS, COMMON_PRACTICE, CONTACT_LENS, EARLIER_VISIT, HOUSE_RULE,
+    IMPOSSIBLE, ISO_10343, LENGTH_AGREEMENT, LENGTH_BETWEEN_EYES, MEASUREMENT_AGE, PERPENDICULAR_STEPS,
+    SCREENING_1988, Source, THREE_READINGS,
 };
 use crate::finding::Code;
 
@@ -127,6 +127,12 @@ thresholds! {
     b05_always [B05] 4.00 "D" HOUSE_RULE;
     /// How close another reading must come, as vectors, for a cylinder to count as repeated.
     b05_repeat [B05] 0.50 "D" HOUSE_RULE;
+    /// Standard deviation of the mean powers of readings above which the surgeon is asked.
+    b07_power [B07] 0.25 "D" HOUSE_RULE;
+    /// Standard deviation of their astigmatisms as vectors.
+    b07_vector [B07] 0.50 "D" HOUSE_RULE;
+    /// Standard deviation of the readings of an axial length.
+    b07_length [B07] 0.05 "mm" HOUSE_RULE;
     /// Fewer readings than this behind a value ask the surgeon.
     b08_readings [B08] 3.0 "" THREE_READINGS;
     /// Shortest axial length of a human eye.
@@ -151,6 +157,10 @@ thresholds! {
     i01_refuse [I01] 10.0 "deg" PERPENDICULAR_STEPS;
     /// Cylinder under which the meridians of a measurement mean nothing and are not judged.
     i01_least_cylinder [I01] 0.12 "D" HOUSE_RULE;
+    /// Days without a soft contact lens before keratometry.
+    i03_soft [I03] 7.0 "d" CONTACT_LENS;
+    /// Days without a rigid contact lens, or one of unknown kind, before keratometry.
+    i03_rigid [I03] 35.0 "d" CONTACT_LENS;
     /// Least number that can be a power of a cornea and no radius.
     u02_power_least [U02] 30.0 "D" IMPOSSIBLE;
     /// Greatest such number.

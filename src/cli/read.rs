@@ -10,10 +10,10 @@ use super::failure::Failure;
 use super::on_site::{open, system_now};
 use super::output::{print_json, print_line};
 use super::plan::{print_finding, read_file};
-use super::read_values::{Row, entry_rows, exam_rows, eye_rows, spot};
+use super::read_values::{Row, entry_rows, exam_rows, eye_rows, fact_rows, spot};
 use crate::bridge::Site;
-use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, Read, Template};
-use crate::model::{Exam, Eye, Identity, ListEntry};
+use crate::intake::{self, Brings, Content, FolderRules, Format, Input, IntakeError, Read, Template};
+use crate::model::{Exam, Eye, Fact, Identity, ListEntry};
 use crate::site::mapping_template;
 
 /// Stack of the thread a file is read on.
@@ -241,11 +241,23 @@ fn entry_json(entry: &ListEntry) -> Value {
     })
 }
 
+fn fact_json(fact: &Fact) -> Value {
+    json!({
+        "patient": patient_json(&fact.identity),
+        "eye": fact.eye.word(),
+        "by": fact.by,
+        "place": spot(&fact.place),
+        "values": values_json(&fact_rows(fact)),
+    })
+}
+
 fn file_json(name: &str, read: &Read) -> Value {
-    let (exams, list): (Vec<Value>, Vec<Value>) = match &read.content {
-        Content::Exams(exams) => (exams.iter().map(exam_json).collect(), Vec::new()),
-        Content::List(list) => (Vec::new(), list.entries.iter().map(entry_json).collect()),
-    };
+    let (mut exams, mut list, mut facts): (Vec<Value>, Vec<Value>, Vec<Value>) = Default::default();
+    match &read.content {
+        Content::Exams(read) => exams = read.iter().map(exam_json).collect(),
+        Content::List(read) => list = read.entries.iter().map(entry_json).collect(),
+        Content::Facts(read) => facts = read.stated.iter().map(fact_json).collect(),
+    }
     let not_understood: Vec<Value> = read
         .not_understood
         .iter()
@@ -261,6 +273,7 @@ fn file_json(name: &str, read: &Read) -> Value {
         })),
         "exams": exams,
         "list": list,
+        "facts": facts,
         "not_understood": not_understood,
         "findings": read.findings.iter().map(|finding| finding.as_json(None)).collect::<Vec<_>>(),
     })
@@ -269,11 +282,12 @@ fn file_json(name: &str, read: &Read) -> Value {
 fn print_file(name: &str, read: &Read) {
     print_line(&format!("file       {name}"));
     print_line(&format!("digest     {}", read.digest));
-    match &read.template {
-        Some(template) => {
+    match (&read.template, read.format) {
+        (Some(template), _) => {
             print_line(&format!("read by    template {}, revision {}", template.id, template.revision));
         }
-        None => print_line("read by    the DICOM reader"),
+        (None, Format::Joia) => print_line("read by    the reader of the JOIA format"),
+        (None, Format::Dicom | Format::Mapped) => print_line("read by    the DICOM reader"),
     }
     match &read.content {
         Content::Exams(exams) => exams.iter().for_each(print_exam),
@@ -287,6 +301,14 @@ fn print_file(name: &str, read: &Read) {
             for entry in &list.entries {
                 print_line("");
                 print_plain(&entry_rows(entry));
+            }
+        }
+        Content::Facts(facts) => {
+            print_line(&format!("facts      {} statement(s)", facts.stated.len()));
+            for fact in &facts.stated {
+                print_line("");
+                print_line(&format!("about the {} eye", fact.eye));
+                print_plain(&fact_rows(fact));
             }
         }
     }

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::model::{
-    Axial, ChamberDepthFrom, Exam, Eye, EyeExam, Identity, Keratometry, KeratometryMethod, ListEntry,
+    Axial, ChamberDepthFrom, Exam, Eye, EyeExam, Fact, Identity, Keratometry, KeratometryMethod, ListEntry,
     MeridianReading, Place, Quality, Reading, Refraction,
 };
 use crate::units::{KeratometricIndex, round};
@@ -197,6 +197,11 @@ impl Rows {
         });
         self.number("km.spread", keratometry.spread.as_ref(), Some("D"), 2, |spread| spread.dioptres());
         self.words("km.quality", keratometry.quality.as_ref(), |quality| quality_word(*quality).to_owned());
+        for (number, single) in (1_usize..).zip(&keratometry.singles) {
+            self.meridian(&format!("reading.{number}.flat"), &single.flat, None);
+            self.meridian(&format!("reading.{number}.steep"), &single.steep, None);
+            self.words(&format!("km.reading.{number}.error"), single.error.as_ref(), Clone::clone);
+        }
         if let Some(cylinder) = &keratometry.reported_cylinder {
             self.number("km.cylinder", Some(&cylinder.power), Some("D"), 2, |power| power.dioptres());
             self.number("km.cylinder_axis", cylinder.axis.as_ref(), Some("deg"), 0, |axis| axis.degrees());
@@ -285,6 +290,18 @@ pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
     rows.words("fact.corneal_surgery", exam.corneal_surgery.as_ref(), |surgery| surgery.word().to_owned());
     all.extend(rows.rows);
     all
+}
+
+/// One fact about an eye.
+pub(super) fn fact_rows(fact: &Fact) -> Vec<Row> {
+    let mut rows = Rows::of(Of { eye: Some(fact.eye), surface: None });
+    rows.identity(&fact.identity);
+    let (field, word) = fact.kind.words();
+    let reading = Reading::new(word.clone(), word, fact.place.clone());
+    rows.words(field, Some(&reading), Clone::clone);
+    rows.stated("fact.by", Some(&fact.by));
+    rows.stated("fact.at", Some(&fact.at.local.to_string()));
+    rows.rows
 }
 
 /// One line of an operating list.

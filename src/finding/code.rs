@@ -122,10 +122,13 @@ codes! {
     B03 "mean-k-unusual" [Note SignOff] Surgeon "The mean keratometry is outside the usual range; a note when it was repeated.";
     B04 "mean-k-eyes-differ" [Note SignOff] Surgeon "The mean keratometry of the two eyes differs; a note when both were repeated.";
     B05 "cylinder-large" [Note SignOff] Surgeon "The corneal cylinder is large; a note when it was repeated, above the second limit never.";
+    B07 "readings-scatter" [SignOff] Surgeon "The readings behind a value lie far apart.";
     B08 "too-few-readings" [Note SignOff] Surgeon "Fewer than three readings stand behind a value, or their count is unknown.";
     B11 "impossible-value" [Refuse] Surgeon "A value no human eye has.";
     I01 "meridians-not-perpendicular" [Note SignOff Refuse] Surgeon "Steep and flat meridian are not at right angles.";
+    I03 "contact-lens-wear" [SignOff] Preparer "A contact lens was worn until shortly before the keratometry, or nobody knows.";
     I05 "corneal-laser-history" [SignOff Refuse] Surgeon "Corneal refractive surgery is recorded, or nobody has said whether there was any.";
+    I07 "measured-after-drops" [Note SignOff] Preparer "Keratometry of a day on which the eye got drops or the cornea was touched; dilating drops alone are a note.";
     U01 "keratometric-index" [Note SignOff Refuse] It "The keratometric index differs from 1.3375, is missing, or contradicts radius and power.";
     U02 "mm-dioptre-confusion" [Refuse] It "A radius stands where a power belongs, or the reverse.";
     U04 "cylinder-sign" [Refuse] It "The axis of the cylinder the instrument itself reports fits neither sign: plus belongs to the steep, minus to the flat meridian.";

@@ -8,7 +8,7 @@ use crate::model::{Exam, EyeExam, Place, Spot};
 pub(super) fn missing(read: &Read) -> Vec<Finding> {
     match &read.content {
         Content::Exams(exams) => exams.iter().filter_map(of_exam).collect(),
-        Content::List(_) => Vec::new(),
+        Content::List(_) | Content::Facts(_) => Vec::new(),
     }
 }
 

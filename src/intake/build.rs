@@ -8,7 +8,8 @@ use jiff::civil::{Date, DateTime};
 
 use super::IntakeError;
 use super::compile::GroupBy;
-use super::outcome::NotUnderstood;
+use super::outcome::{Input, NotUnderstood};
+use super::readings::Readings;
 use super::rows::{Record, Source, identity};
 use super::target::{Room, Target};
 use super::template::{ExpectEyes, LayoutKind};
@@ -34,6 +35,7 @@ pub(super) struct Exams {
 pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
     let mut built = Exams { all: Vec::new(), findings: Vec::new(), not_understood: source.unused() };
     let mut known = BTreeMap::new();
+    let mut readings = Readings::default();
     let claims = source.claims(&mut built.not_understood);
     for row in source.records() {
         let mut exam = head(source, row)?;
@@ -50,6 +52,14 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
                     *exam.eyes.of_mut(eye) = eye_exam(source, &values, eye, &mut built)?;
                 }
             }
+            LayoutKind::RowPerReading => {
+                let values = source.values(row, None)?;
+                let eye = row_eye(source, &values, row)?;
+                let at = add(source, &mut built.all, &mut known, exam, row)?;
+                let Exams { findings, not_understood, .. } = &mut built;
+                readings.take(source, &values, (at, eye), row, findings, not_understood)?;
+                continue;
+            }
         }
         if exam.eyes.iter().all(|(_, eye)| eye.is_none()) {
             return Err(IntakeError::Missing {
@@ -60,15 +70,20 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
         }
         add(source, &mut built.all, &mut known, exam, row)?;
     }
-    for time in built.all.iter().filter_map(|exam| exam.taken.as_ref()) {
-        if let (None, ZoneSource::Declared(zone)) = (time.value.instant, &time.value.zone) {
-            built.not_understood.push(NotUnderstood {
-                what: format!("instant of `{}`", time.text),
-                why: format!("a change of the clock repeats or skips this hour in {zone}"),
-                place: time.place.clone(),
-            });
+    for (at, eye, values) in readings.into_eyes(&mut built.not_understood)? {
+        if let Some(exam) = built.all.get_mut(at) {
+            *exam.eyes.of_mut(eye) = Some(values);
         }
     }
+    if let Some(empty) = built.all.iter().find(|exam| exam.eyes.iter().all(|(_, eye)| eye.is_none())) {
+        return Err(IntakeError::Missing {
+            field: "any measured value".to_owned(),
+            code: Some(Code::U10),
+            place: empty.identity.number.as_ref().map_or_else(|| empty.whole_file(), |n| n.place.clone()),
+        });
+    }
+    let unknown = instant_unknown(&built.all);
+    built.not_understood.extend(unknown);
     if source.compiled().expect_eyes == ExpectEyes::Both {
         for exam in &built.all {
             for (eye, there) in exam.eyes.iter() {
@@ -86,7 +101,25 @@ pub(super) fn exams(source: &Source<'_>) -> Result<Exams, IntakeError> {
     Ok(built)
 }
 
-fn row_eye(source: &Source<'_>, values: &Values<'_>, row: Record<'_>) -> Result<Eye, IntakeError> {
+/// Examinations whose local time is no instant, because a change of the clock repeats or skips it.
+pub(super) fn instant_unknown(exams: &[Exam]) -> Vec<NotUnderstood> {
+    let times = exams.iter().filter_map(|exam| exam.taken.as_ref());
+    let unknown = times.filter_map(|time| match (time.value.instant, &time.value.zone) {
+        (None, ZoneSource::Declared(zone)) => Some(NotUnderstood {
+            what: format!("instant of `{}`", time.text),
+            why: format!("a change of the clock repeats or skips this hour in {zone}"),
+            place: time.place.clone(),
+        }),
+        (Some(_), _) | (None, ZoneSource::Stated | ZoneSource::Unknown) => None,
+    });
+    unknown.collect()
+}
+
+/// The eye a row says it is about.
+///
+/// # Errors
+/// When it says none, or a code the template does not declare.
+pub(super) fn row_eye(source: &Source<'_>, values: &Values<'_>, row: Record<'_>) -> Result<Eye, IntakeError> {
     let raw = match &source.compiled().eye_from {
         Some(part) => source.part(part, row)?,
         None => None,
@@ -133,19 +166,19 @@ fn head(source: &Source<'_>, row: Record<'_>) -> Result<Exam, IntakeError> {
     })
 }
 
-/// Puts an examination beside the others, or its eye into the one it belongs to.
+/// Puts an examination beside the others, or its eye into the one it belongs to; where that stands.
 fn add(
     source: &Source<'_>,
     exams: &mut Vec<Exam>,
     known: &mut BTreeMap<Key, usize>,
     exam: Exam,
     row: Record<'_>,
-) -> Result<(), IntakeError> {
+) -> Result<usize, IntakeError> {
     let next = exams.len();
     let at = *known.entry(Key::of(&exam, &source.compiled().group_by)).or_insert(next);
     let Some(same) = exams.get_mut(at) else {
         exams.push(exam);
-        return Ok(());
+        return Ok(at);
     };
     let contradiction = |what: &str| IntakeError::Layout {
         what: format!("{what} of one examination"),
@@ -177,7 +210,7 @@ fn add(
             }
         }
     }
-    Ok(())
+    Ok(at)
 }
 
 /// Whether a second row of an eye brings nothing but keratometry of another surface.
@@ -276,7 +309,8 @@ fn needs(values: &Values<'_>, there: Target, needed: Target) -> Result<(), Intak
     }
 }
 
-fn keratometry(
+/// The keratometry of a row; none when it has none.
+pub(super) fn keratometry(
     source: &Source<'_>,
     values: &Values<'_>,
     eye: Eye,
@@ -317,7 +351,9 @@ fn keratometry(
         steep,
         index: match values.index()? {
             Some(index) => Some(index),
-            None if surface == Surface::Anterior => folder_index(source)?,
+            None if surface == Surface::Anterior => {
+                folder_index(source.input, source.place(Spot::Key("folder.index".to_owned())))?
+            }
             None => None,
         },
         surface,
@@ -329,6 +365,7 @@ fn keratometry(
         reported_cylinder,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     }
     .in_order();
     if keratometry.reordered {
@@ -338,9 +375,14 @@ fn keratometry(
 }
 
 /// The index the folder declares, where the file states none.
-fn folder_index(source: &Source<'_>) -> Result<Option<Reading<KeratometricIndex>>, IntakeError> {
-    let Some(declared) = source.input.folder.index else { return Ok(None) };
-    let place = source.place(Spot::Key("folder.index".to_owned()));
+///
+/// # Errors
+/// When it can be no index.
+pub(super) fn folder_index(
+    input: &Input<'_>,
+    place: Place,
+) -> Result<Option<Reading<KeratometricIndex>>, IntakeError> {
+    let Some(declared) = input.folder.index else { return Ok(None) };
     let index = KeratometricIndex::from_reading(declared).map_err(|error| IntakeError::Template {
         detail: format!("declared for this folder: {error}"),
         place: place.clone(),
@@ -350,7 +392,7 @@ fn folder_index(source: &Source<'_>) -> Result<Option<Reading<KeratometricIndex>
 
 /// That flat and steep were exchanged, with the values that said so, named as they stood in the file: by radius where
 /// both are there, else by power.
-fn reordered(keratometry: &Keratometry, eye: Eye) -> Finding {
+pub(super) fn reordered(keratometry: &Keratometry, eye: Eye) -> Finding {
     let (stood_flat, stood_steep) = (&keratometry.steep, &keratometry.flat);
     let radii = stood_flat.radius.as_ref().map(read).zip(stood_steep.radius.as_ref().map(read));
     let powers = stood_flat.power.as_ref().map(read).zip(stood_steep.power.as_ref().map(read));

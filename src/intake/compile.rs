@@ -102,6 +102,9 @@ pub(super) struct Compiled {
     pub(super) kind: LayoutKind,
     pub(super) eye_from: Option<Part>,
     pub(super) eye_map: EyeMap,
+    pub(super) reading_from: Option<Part>,
+    pub(super) error_from: Option<Part>,
+    pub(super) no_error: Vec<String>,
     pub(super) expect_eyes: ExpectEyes,
     pub(super) group_by: Vec<GroupBy>,
     pub(super) complete: bool,
@@ -159,6 +162,7 @@ impl Compiled {
         });
         dates_and_times(mapping, &times, &dates, &mut faults);
         let (eye_from, group_by) = layout(mapping, shape.as_ref(), &mut faults);
+        let [reading_from, error_from] = readings(mapping, shape.as_ref(), &mut faults);
         let fields = fields(mapping, shape.as_ref(), name.as_ref(), &mut faults);
         let assigned = assigned(mapping, &fields, &mut faults);
         let ignored = ignored(mapping, shape.as_ref(), &fields, &mut faults);
@@ -179,6 +183,9 @@ impl Compiled {
                 kind: mapping.layout.kind,
                 eye_from,
                 eye_map: mapping.layout.eye_map.clone().unwrap_or_default(),
+                reading_from,
+                error_from,
+                no_error: mapping.layout.no_error.clone(),
                 expect_eyes: mapping.layout.expect_eyes,
                 group_by,
                 complete: mapping.list.as_ref().is_some_and(|list| list.complete),
@@ -197,7 +204,6 @@ fn head(mapping: &Mapping, faults: &mut Faults) {
     let named = !mapping.id.is_empty() && mapping.id.len() <= 64 && mapping.id.chars().all(plain);
     faults.unless(named, "id", "1 to 64 lower-case letters, digits and hyphens are needed");
     faults.unless(mapping.revision > 0, "revision", "revisions count from 1");
-    faults.unless(mapping.brings != Brings::Facts, "brings", "tables of facts alone are not read");
     for extension in &mapping.matching.extensions {
         let plain = !extension.is_empty() && extension.chars().all(|c| c.is_ascii_alphanumeric());
         faults.unless(plain, "match.extensions", "an extension is letters and digits without the point");
@@ -354,18 +360,18 @@ fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Opt
     faults.unless(
         list == (rules.kind == LayoutKind::RowPerEntry),
         "layout.kind",
-        "`row_per_entry` is for lists, the others are for measurements",
+        "`row_per_entry` is for lists, and only for them",
     );
     faults.unless(
         list == mapping.list.is_some(),
         "list",
         "`[list]` with `complete` belongs to lists, and only to them",
     );
-    let per_eye = rules.kind == LayoutKind::RowPerEye;
+    let per_eye = matches!(rules.kind, LayoutKind::RowPerEye | LayoutKind::RowPerReading);
     faults.unless(
         per_eye == rules.eye_from.is_some(),
         "layout.eye_from",
-        "needed for `row_per_eye`, and only there",
+        "needed for `row_per_eye` and `row_per_reading`, and only there",
     );
     let by_code = rules.kind != LayoutKind::RowBothEyes;
     match &rules.eye_map {
@@ -413,6 +419,38 @@ fn layout(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> (Opt
     (eye_from, group_by)
 }
 
+/// Where number and error of a reading stand.
+fn readings(mapping: &Mapping, shape: Option<&Shape>, faults: &mut Faults) -> [Option<Part>; 2] {
+    let rules = &mapping.layout;
+    let per_reading = rules.kind == LayoutKind::RowPerReading;
+    let measured = matches!(mapping.brings, Brings::Measurements | Brings::Refractions);
+    faults.unless(!per_reading || measured, "layout.kind", "`row_per_reading` is for measurements");
+    faults.unless(
+        rules.no_error.is_empty() || rules.error_from.is_some(),
+        "layout.no_error",
+        "there is no `error_from`",
+    );
+    let mut part = |key: &str, text: Option<&String>| {
+        let text = text?;
+        faults.unless(per_reading, key, "only `row_per_reading` has it");
+        match Part::parse(text, shape) {
+            Ok(Part::FileName(_)) => {
+                faults.add(key, "the name of a file says nothing about a reading");
+                None
+            }
+            Ok(part) => Some(part),
+            Err(problem) => {
+                faults.add(key, problem);
+                None
+            }
+        }
+    };
+    [
+        part("layout.reading_from", rules.reading_from.as_ref()),
+        part("layout.error_from", rules.error_from.as_ref()),
+    ]
+}
+
 fn fields(
     mapping: &Mapping,
     shape: Option<&Shape>,
@@ -456,13 +494,10 @@ fn fields(
 }
 
 fn room_and_eye(mapping: &Mapping, rules: &FieldRules, target: Target, key: &str, faults: &mut Faults) {
-    let list = mapping.brings == Brings::Lists;
-    let (fits, of_eye) = match target.room() {
-        Room::Patient => (true, false),
-        Room::Exam => (!list, false),
-        Room::Eye => (!list, true),
-        Room::Fact => (true, true),
-        Room::List => (list, false),
+    let fits = belongs(target, mapping.brings);
+    let of_eye = match target.room() {
+        Room::Patient | Room::Exam | Room::List | Room::Stating => false,
+        Room::Eye | Room::Fact | Room::Statement => true,
     };
     faults.unless(fits, key, &format!("does not belong into a file that brings {}", mapping.brings.word()));
     match (mapping.layout.kind, of_eye, rules.eye) {
@@ -471,7 +506,7 @@ fn room_and_eye(mapping: &Mapping, rules: &FieldRules, target: Target, key: &str
         }
         (LayoutKind::RowBothEyes, true, Some(_)) | (_, _, None) => {}
         (LayoutKind::RowBothEyes, false, Some(_)) => faults.add(key, "is not a value of one eye"),
-        (LayoutKind::RowPerEye | LayoutKind::RowPerEntry, _, Some(_)) => {
+        (LayoutKind::RowPerEye | LayoutKind::RowPerReading | LayoutKind::RowPerEntry, _, Some(_)) => {
             faults.add(key, "the row says the eye, the template must not");
         }
     }
@@ -574,6 +609,17 @@ fn unit_from(
     }
 }
 
+/// Whether a target can be filled by a file of this kind.
+const fn belongs(target: Target, brings: Brings) -> bool {
+    match (target.room(), brings) {
+        (Room::Patient | Room::Fact, _)
+        | (Room::Exam | Room::Eye, Brings::Measurements | Brings::Refractions)
+        | (Room::List, Brings::Lists)
+        | (Room::Statement | Room::Stating, Brings::Facts) => true,
+        (Room::Exam | Room::Eye | Room::List | Room::Statement | Room::Stating, _) => false,
+    }
+}
+
 fn assigned(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> Vec<(Target, String)> {
     let mut assigned = Vec::new();
     for (word, text) in &mapping.assign {
@@ -588,12 +634,7 @@ fn assigned(mapping: &Mapping, fields: &[Field], faults: &mut Faults) -> Vec<(Ta
             "a template never assigns a measured value, a patient or an eye",
         );
         faults.unless(!fields.iter().any(|field| field.target == target), &key, "is also read from the file");
-        let list = mapping.brings == Brings::Lists;
-        let fits = match target.room() {
-            Room::Patient => true,
-            Room::Exam | Room::Eye => !list,
-            Room::Fact | Room::List => list,
-        };
+        let fits = belongs(target, mapping.brings);
         faults.unless(
             fits,
             &key,
@@ -680,8 +721,29 @@ fn whole(mapping: &Mapping, fields: &[Field], assigned: &[(Target, String)], fau
         );
         return;
     }
+    if mapping.brings == Brings::Facts {
+        faults.unless(
+            has(Target::FactBy),
+            "field",
+            "`fact.by` is not mapped: a fact has a person who stated it",
+        );
+        faults.unless(has(Target::FactAt), "field", "`fact.at` is not mapped: a fact has a time");
+        let fact = fields.iter().any(|field| matches!(field.target.room(), Room::Fact | Room::Statement));
+        faults.unless(fact, "field", "no fact is mapped");
+        both_eyes(mapping, fields, faults);
+        return;
+    }
     faults.unless(has(Target::ExamTime), "field", "`exam.time` is not mapped");
     faults.unless(fields.iter().any(|field| field.target.measured()), "field", "no measured value is mapped");
+    if mapping.layout.kind == LayoutKind::RowPerReading {
+        for field in fields.iter().filter(|field| matches!(field.target.room(), Room::Eye | Room::Fact)) {
+            faults.unless(
+                field.target.of_one_reading(),
+                &format!("field `{}`", field.target),
+                "is no value of a single reading of keratometry",
+            );
+        }
+    }
     let flat = has(Target::FlatRadius) || has(Target::FlatPower);
     let steep = has(Target::SteepRadius) || has(Target::SteepPower);
     let km = fields.iter().any(|field| field.target.word().starts_with("km."));
@@ -700,6 +762,11 @@ fn whole(mapping: &Mapping, fields: &[Field], assigned: &[(Target, String)], fau
         "field",
         "a cylinder without its sphere is no refraction",
     );
+    both_eyes(mapping, fields, faults);
+}
+
+/// Where a row holds both eyes, each of its values stands for each of them.
+fn both_eyes(mapping: &Mapping, fields: &[Field], faults: &mut Faults) {
     if mapping.layout.kind == LayoutKind::RowBothEyes {
         for field in fields {
             let Some(eye) = field.eye else { continue };

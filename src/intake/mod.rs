@@ -11,13 +11,17 @@
 
 mod both_eyes;
 mod build;
+mod codepage;
 mod compile;
 mod dates;
 pub mod dicom;
 mod error;
+mod facts;
+mod joia;
 mod list;
 mod name;
 mod outcome;
+mod readings;
 mod recognise;
 mod rows;
 mod table;
@@ -29,7 +33,7 @@ mod xml;
 mod zone;
 
 pub use error::IntakeError;
-pub use outcome::{Brings, Content, FolderRules, Input, NotUnderstood, Read};
+pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
 pub use template::{
     Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,

@@ -1,7 +1,7 @@
 //! What goes into reading a file and what comes out.
 
 use crate::finding::Finding;
-use crate::model::{Digest, Exam, InstrumentClass, OperatingList, Place, TemplateRef};
+use crate::model::{Digest, Exam, Facts, InstrumentClass, OperatingList, Place, TemplateRef};
 
 /// The one kind of file a folder brings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
@@ -86,6 +86,8 @@ pub enum Content {
     Exams(Vec<Exam>),
     /// An operating list.
     List(OperatingList),
+    /// Facts about eyes, stated by persons.
+    Facts(Facts),
 }
 
 /// Something in a file that was not used, and why.
@@ -99,11 +101,24 @@ pub struct NotUnderstood {
     pub place: Place,
 }
 
+/// What a file was read as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Format {
+    /// Text or XML by a mapping template.
+    Mapped,
+    /// A DICOM object.
+    Dicom,
+    /// A document in the JOIA format.
+    Joia,
+}
+
 /// A file that was read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Read {
     /// SHA-256 of the file.
     pub digest: Digest,
+    /// What it was read as.
+    pub format: Format,
     /// What it holds.
     pub content: Content,
     /// What a person must look at.

@@ -3,15 +3,15 @@
 use std::sync::Arc;
 
 use super::compile::{Compiled, Shape};
-use super::outcome::{Brings, Content, FolderRules, Input, Read};
+use super::outcome::{Brings, Content, FolderRules, Format, Input, Read};
 use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
 use super::xml::Document;
-use super::{IntakeError, both_eyes, build, dicom, list, text};
+use super::{IntakeError, both_eyes, build, dicom, facts, joia, list, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
-/// Reads one file: a DICOM object, or text by exactly one of the templates given.
+/// Reads one file: a DICOM object, a document in the JOIA format, or text by exactly one of the templates given.
 ///
 /// Only the templates the folder names are used; all of them where the folder names neither templates nor a device. The
 /// others serve to say that the file belongs elsewhere.
@@ -44,6 +44,11 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
         }
         return dicom::read(input, &file);
     }
+    if looks_like_xml(input.bytes)
+        && let Some(read) = joia::read(input, &file, &whole)
+    {
+        return read;
+    }
     if let Some(kind) = binary_kind(input.bytes) {
         return Err(IntakeError::UnknownKind { seen: kind.to_owned(), place: whole });
     }
@@ -58,16 +63,22 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
     };
     let source = Source::new(input, chosen.template, &body, &file)?;
     let template = Some(chosen.template.reference().clone());
-    if chosen.template.brings() == Brings::Lists {
-        let (list, not_understood) = list::entries(&source)?;
-        let content = Content::List(list);
-        Ok(Read { digest: file.digest, content, findings: Vec::new(), not_understood, template })
-    } else {
-        let built = build::exams(&source)?;
-        let content = Content::Exams(built.all);
-        let (findings, not_understood) = (built.findings, built.not_understood);
-        Ok(Read { digest: file.digest, content, findings, not_understood, template })
-    }
+    let (content, findings, not_understood) = match chosen.template.brings() {
+        Brings::Lists => {
+            let (list, not_understood) = list::entries(&source)?;
+            (Content::List(list), Vec::new(), not_understood)
+        }
+        Brings::Facts => {
+            let (facts, not_understood) = facts::facts(&source)?;
+            (Content::Facts(facts), Vec::new(), not_understood)
+        }
+        Brings::Measurements | Brings::Refractions => {
+            let built = build::exams(&source)?;
+            (Content::Exams(built.all), built.findings, built.not_understood)
+        }
+    };
+    let format = Format::Mapped;
+    Ok(Read { digest: file.digest, format, content, findings, not_understood, template })
 }
 
 struct Chosen<'a> {

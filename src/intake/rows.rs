@@ -86,7 +86,9 @@ impl<'a> Source<'a> {
 
     fn check_header(&self, table: &Table) -> Result<(), IntakeError> {
         let compiled = self.compiled();
-        for part in compiled.fields.iter().flat_map(|field| &field.parts).chain(&compiled.eye_from) {
+        let others = [&compiled.eye_from, &compiled.reading_from, &compiled.error_from];
+        let others = others.into_iter().flatten();
+        for part in compiled.fields.iter().flat_map(|field| &field.parts).chain(others) {
             let there = match part {
                 Part::Column(name) => table.column(name).is_some(),
                 Part::Preamble(key) => table.preamble.iter().any(|entry| entry.key == *key),
@@ -266,7 +268,9 @@ impl<'a> Source<'a> {
                     .flat_map(|field| field.parts.iter().map(|part| (part, field.unit_from.as_ref())))
                     .filter_map(|(part, unit)| Some((path(part)?, unit)))
                     .collect();
-                read.extend(compiled.eye_from.as_ref().and_then(path).map(|path| (path, None)));
+                let others = [&compiled.eye_from, &compiled.reading_from, &compiled.error_from];
+                let others = others.into_iter().flatten().filter_map(path);
+                read.extend(others.map(|path| (path, None)));
                 let ignored: Vec<&Path> = compiled.ignored.iter().filter_map(path).collect();
                 unread(document, &self.elements, &read, &ignored, &why, &self.place(Spot::Whole))
             }
@@ -277,7 +281,9 @@ impl<'a> Source<'a> {
         let compiled = self.compiled();
         let known = |part: &Part| {
             compiled.ignored.contains(part)
-                || compiled.eye_from.as_ref() == Some(part)
+                || [&compiled.eye_from, &compiled.reading_from, &compiled.error_from]
+                    .into_iter()
+                    .any(|own| own.as_ref() == Some(part))
                 || compiled.fields.iter().any(|field| field.parts.contains(part))
         };
         let columns =

@@ -12,7 +12,11 @@ use super::template::{CsvRules, KeyValueRules, Presence, Quote};
 use crate::model::{Place, Spot};
 
 /// Most rows of a table.
-const MOST_ROWS: usize = 10_000;
+const MOST_ROWS: usize = 5_000;
+/// Most lines of a file.
+const MOST_LINES: usize = 20_000;
+/// Most cells of a table.
+const MOST_CELLS: usize = 100_000;
 /// Most columns of a table.
 const MOST_COLUMNS: usize = 500;
 /// Longest cell, in bytes.
@@ -66,16 +70,20 @@ pub(super) struct Outline<'t> {
     pub(super) header_line: u64,
 }
 
-fn lines(text: &str) -> Vec<Line<'_>> {
+/// The lines of a text; none when there are more than a file may have.
+fn lines(text: &str) -> Option<Vec<Line<'_>>> {
     let mut lines = Vec::new();
     let mut start = 0;
     for (number, whole) in (1_u64..).zip(text.split_inclusive('\n')) {
         let end = start + whole.len();
         let line = whole.strip_suffix('\n').unwrap_or(whole);
+        if lines.len() >= MOST_LINES {
+            return None;
+        }
         lines.push(Line { number, text: line.strip_suffix('\r').unwrap_or(line), start, end });
         start = end;
     }
-    lines
+    Some(lines)
 }
 
 /// Refusals that name a line.
@@ -116,7 +124,9 @@ impl<'t> Outline<'t> {
     /// [`IntakeError::Layout`] when one of them is not as the template says.
     pub(super) fn of(text: &'t str, compiled: &Compiled, whole: &Place) -> Result<Self, IntakeError> {
         let refuse = Refuse(whole);
-        let all = lines(text);
+        let Some(all) = lines(text) else {
+            return Err(refuse.at(Spot::Whole, "lines", format!("at most {MOST_LINES}"), "more"));
+        };
         let ended = text.ends_with('\n') || compiled.text.final_newline == Some(Presence::Optional);
         if !ended {
             let last = all.last().map_or(1, |line| line.number);
@@ -296,6 +306,15 @@ impl<'t> Outline<'t> {
             ));
         }
         let wanted = self.columns.len() + usize::from(rules.trailing_delimiter);
+        let cells = body.len().saturating_mul(wanted);
+        if cells > MOST_CELLS {
+            return Err(refuse.line(
+                first.number,
+                "cells",
+                format!("at most {MOST_CELLS}"),
+                cells.to_string(),
+            ));
+        }
         for line in body {
             if line.text.is_empty() {
                 return Err(refuse.line(line.number, "row", "cells", "an empty line"));
@@ -374,7 +393,10 @@ fn reader<'t>(slice: &'t str, rules: &CsvRules) -> csv::Reader<&'t [u8]> {
 
 /// The cells of one line, for header and preamble.
 fn cells(line: Line<'_>, rules: &CsvRules, refuse: &Refuse<'_>) -> Result<Vec<String>, IntakeError> {
-    check_line(line, rules, refuse)?;
+    let count = check_line(line, rules, refuse)?;
+    if count > MOST_COLUMNS + 1 {
+        return Err(refuse.line(line.number, "cells", format!("at most {MOST_COLUMNS}"), count.to_string()));
+    }
     let record = reader(line.text, rules)
         .into_records()
         .next()
@@ -529,15 +551,16 @@ fn check_columns(columns: &[String], line: u64, refuse: &Refuse<'_>) -> Result<(
     }
     let mut seen = BTreeSet::new();
     for (number, column) in (1_u64..).zip(columns) {
-        let spot = Spot::Cell { line, column: number, header: column.clone() };
+        let shown: String = column.chars().take(80).collect();
+        let spot = Spot::Cell { line, column: number, header: shown };
+        if column.len() > LONGEST_CELL {
+            return Err(refuse.at(spot, "header", format!("at most {LONGEST_CELL} bytes"), column));
+        }
         if column.trim().is_empty() {
             return Err(refuse.at(spot, "header", "a name for every column", column));
         }
         if !seen.insert(column) {
             return Err(refuse.at(spot, "header", "each name once", column));
-        }
-        if column.len() > LONGEST_CELL {
-            return Err(refuse.at(spot, "header", format!("at most {LONGEST_CELL} bytes"), column));
         }
     }
     Ok(())

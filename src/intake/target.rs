@@ -129,8 +129,12 @@ pub(super) enum Room {
     Exam,
     /// One eye of an examination.
     Eye,
-    /// One eye of an examination, or the planned eye of a list.
+    /// One eye of an examination, the planned eye of a list, or an eye of a statement.
     Fact,
+    /// A statement of a person about an eye.
+    Statement,
+    /// A statement of a person: who and when.
+    Stating,
     /// Operating list.
     List,
 }
@@ -217,6 +221,11 @@ targets! {
     RefractionVertex "refraction.vertex" Eye Length true false;
     FactCornealSurgery "fact.corneal_surgery" Fact Word false false;
     FactLensStatus "fact.lens_status" Fact Word false false;
+    FactContactLens "fact.contact_lens" Statement Word false false;
+    FactLastWear "fact.last_wear" Statement Date false false;
+    FactDrops "fact.drops" Statement Word false false;
+    FactBy "fact.by" Stating Text false false;
+    FactAt "fact.at" Stating Time false false;
     ListBooking "list.booking" List Text false false;
     ListDate "list.date" List Date false false;
     ListTheatre "list.theatre" List Text true false;
@@ -235,6 +244,23 @@ impl Target {
     /// From the word of the template.
     pub(super) fn from_word(word: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|target| target.word() == word)
+    }
+
+    /// Whether a row that is one of several readings can have it.
+    pub(super) const fn of_one_reading(self) -> bool {
+        matches!(
+            self,
+            Self::FlatRadius
+                | Self::FlatPower
+                | Self::FlatMeridian
+                | Self::SteepRadius
+                | Self::SteepPower
+                | Self::SteepMeridian
+                | Self::KmIndex
+                | Self::KmKind
+                | Self::KmSurface
+                | Self::KmZone
+        )
     }
 
     /// Whether a number of this target can be nought.

@@ -158,6 +158,24 @@ pub enum Encoding {
     /// ISO 8859-15.
     #[serde(rename = "iso-8859-15")]
     Iso8859_15,
+    /// Windows-1250.
+    #[serde(rename = "windows-1250")]
+    Windows1250,
+    /// Windows-1251.
+    #[serde(rename = "windows-1251")]
+    Windows1251,
+    /// ISO 8859-2.
+    #[serde(rename = "iso-8859-2")]
+    Iso8859_2,
+    /// Code page 850.
+    #[serde(rename = "cp850")]
+    Cp850,
+    /// EUC-JP.
+    #[serde(rename = "euc-jp")]
+    EucJp,
+    /// GB 18030.
+    #[serde(rename = "gb18030")]
+    Gb18030,
     /// Shift_JIS.
     #[serde(rename = "shift_jis")]
     ShiftJis,
@@ -377,6 +395,8 @@ pub enum LayoutKind {
     RowPerEye,
     /// Both eyes of one examination.
     RowBothEyes,
+    /// One of several readings of one eye, or the error the device wrote in its place.
+    RowPerReading,
     /// One entry of an operating list.
     RowPerEntry,
 }
@@ -428,6 +448,13 @@ pub struct LayoutRules {
     /// Which eyes must be there.
     #[serde(default)]
     pub expect_eyes: ExpectEyes,
+    /// Where the number of a reading stands; the readings of an eye count from 1.
+    pub reading_from: Option<String>,
+    /// Where the error of a reading stands; any text is one but those of `no_error`.
+    pub error_from: Option<String>,
+    /// Texts that say that a reading is good; the empty one always does.
+    #[serde(default)]
+    pub no_error: Vec<String>,
     /// What rows of one examination share: `patient.number`, `exam.time`, `exam.time:date`, `exam.uid`. Patient number
     /// and time when not given; the instrument always counts.
     pub group_by: Option<Vec<String>>,

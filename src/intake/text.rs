@@ -1,6 +1,7 @@
 //! Bytes to text by the encoding the template pins. Nothing is guessed and nothing is replaced.
 
 use super::IntakeError;
+use super::codepage::decode_850;
 use super::template::{Encoding, Presence, TextRules};
 use crate::model::{Place, Spot};
 
@@ -13,6 +14,12 @@ impl Encoding {
             Self::Utf16Be => "utf-16be",
             Self::Windows1252 => "windows-1252",
             Self::Iso8859_15 => "iso-8859-15",
+            Self::Windows1250 => "windows-1250",
+            Self::Windows1251 => "windows-1251",
+            Self::Iso8859_2 => "iso-8859-2",
+            Self::Cp850 => "cp850",
+            Self::EucJp => "euc-jp",
+            Self::Gb18030 => "gb18030",
             Self::ShiftJis => "shift_jis",
             Self::XmlDeclaration => "xml-declaration",
         }
@@ -22,20 +29,35 @@ impl Encoding {
     pub(super) const fn has_mark(self) -> bool {
         match self {
             Self::Utf8 | Self::Utf16Le | Self::Utf16Be | Self::XmlDeclaration => true,
-            Self::Windows1252 | Self::Iso8859_15 | Self::ShiftJis => false,
+            Self::Windows1250
+            | Self::Windows1251
+            | Self::Windows1252
+            | Self::Iso8859_2
+            | Self::Iso8859_15
+            | Self::Cp850
+            | Self::EucJp
+            | Self::Gb18030
+            | Self::ShiftJis => false,
         }
     }
 
-    const fn decoder(self) -> &'static encoding_rs::Encoding {
-        match self {
+    /// The decoder; none for the code page that has a table of its own.
+    const fn decoder(self) -> Option<&'static encoding_rs::Encoding> {
+        Some(match self {
+            Self::Cp850 => return None,
             // A document that declares nothing is UTF-8.
             Self::Utf8 | Self::XmlDeclaration => encoding_rs::UTF_8,
             Self::Utf16Le => encoding_rs::UTF_16LE,
             Self::Utf16Be => encoding_rs::UTF_16BE,
             Self::Windows1252 => encoding_rs::WINDOWS_1252,
             Self::Iso8859_15 => encoding_rs::ISO_8859_15,
+            Self::Windows1250 => encoding_rs::WINDOWS_1250,
+            Self::Windows1251 => encoding_rs::WINDOWS_1251,
+            Self::Iso8859_2 => encoding_rs::ISO_8859_2,
+            Self::EucJp => encoding_rs::EUC_JP,
+            Self::Gb18030 => encoding_rs::GB18030,
             Self::ShiftJis => encoding_rs::SHIFT_JIS,
-        }
+        })
     }
 }
 
@@ -89,22 +111,28 @@ pub(super) fn decode_as(
         }
         (None, _) => bytes,
     };
-    let (text, damaged) = encoding.decoder().decode_without_bom_handling(body);
-    let bad = text.char_indices().find_map(|(at, c)| Some((at, c, complaint(&text, at, c)?)));
+    let at_end_of =
+        |before: &str| Spot::Line(1 + u64::try_from(before.matches('\n').count()).unwrap_or(u64::MAX));
+    let text = match encoding.decoder() {
+        Some(decoder) => decoded(decoder, body)
+            .map_err(|before| refuse("bytes that are no character of it".to_owned(), at_end_of(&before)))?,
+        None => decode_850(body),
+    };
+    let bad = text.char_indices().find_map(|(at, c)| Some((at, complaint(&text, at, c)?)));
     match bad {
-        Some((at, c, complaint)) => {
-            let before = text.get(..at).unwrap_or_default();
-            let line = 1 + u64::try_from(before.matches('\n').count()).unwrap_or(u64::MAX);
-            let detail = if damaged && c == '\u{FFFD}' {
-                "bytes that are no character of it".to_owned()
-            } else {
-                complaint
-            };
-            Err(refuse(detail, Spot::Line(line)))
-        }
-        None if damaged => Err(refuse("bytes that are no character of it".to_owned(), Spot::Whole)),
-        None => Ok(text.into_owned()),
+        Some((at, complaint)) => Err(refuse(complaint, at_end_of(text.get(..at).unwrap_or_default()))),
+        None => Ok(text),
     }
+}
+
+/// The text of these bytes, or what stands before the first that are no character: replacing all of them takes long and
+/// helps nobody.
+fn decoded(encoding: &'static encoding_rs::Encoding, bytes: &[u8]) -> Result<String, String> {
+    let mut decoder = encoding.new_decoder_without_bom_handling();
+    let mut text = String::new();
+    text.reserve(decoder.max_utf8_buffer_length_without_replacement(bytes.len()).unwrap_or(bytes.len()));
+    let (result, _) = decoder.decode_to_string_without_replacement(bytes, &mut text, true);
+    if result == encoding_rs::DecoderResult::InputEmpty { Ok(text) } else { Err(text) }
 }
 
 fn complaint(text: &str, at: usize, c: char) -> Option<String> {
@@ -146,19 +174,25 @@ mod tests {
         Place::File { file, spot: Spot::Whole }
     }
 
-    fn decoded(bytes: &[u8], encoding: Encoding, bom: Option<Presence>) -> Result<String, String> {
+    fn of(bytes: &[u8], encoding: Encoding, bom: Option<Presence>) -> Result<String, String> {
         decode(bytes, &TextRules { encoding, bom, final_newline: None }, &place())
             .map_err(|error| format!("{error} ({})", error.place()))
     }
 
     #[test]
     fn reads_each_pinned_encoding() {
-        assert_eq!(decoded("Ä°".as_bytes(), Encoding::Utf8, None).unwrap(), "Ä°");
-        assert_eq!(decoded(b"\xC4\xB0", Encoding::Windows1252, None).unwrap(), "Ä°");
-        assert_eq!(decoded(b"\xA4", Encoding::Iso8859_15, None).unwrap(), "€");
-        assert_eq!(decoded(b"\x95\x5C", Encoding::ShiftJis, None).unwrap(), "表");
-        assert_eq!(decoded(b"\xFF\xFEA\0\n\0", Encoding::Utf16Le, Some(Presence::Required)).unwrap(), "A\n");
-        assert_eq!(decoded(b"\xFE\xFF\0A", Encoding::Utf16Be, None).unwrap(), "A");
+        assert_eq!(of("Ä°".as_bytes(), Encoding::Utf8, None).unwrap(), "Ä°");
+        assert_eq!(of(b"\xC4\xB0", Encoding::Windows1252, None).unwrap(), "Ä°");
+        assert_eq!(of(b"\xA4", Encoding::Iso8859_15, None).unwrap(), "€");
+        assert_eq!(of(b"\x95\x5C", Encoding::ShiftJis, None).unwrap(), "表");
+        assert_eq!(of(b"\xC9\xBD", Encoding::EucJp, None).unwrap(), "表");
+        assert_eq!(of(b"\xB1\xED", Encoding::Gb18030, None).unwrap(), "表");
+        assert_eq!(of(b"\xF8", Encoding::Cp850, None).unwrap(), "°");
+        assert_eq!(of(b"\xB3", Encoding::Windows1250, None).unwrap(), "ł");
+        assert_eq!(of(b"\xB3", Encoding::Iso8859_2, None).unwrap(), "ł");
+        assert_eq!(of(b"\xCC", Encoding::Windows1251, None).unwrap(), "М");
+        assert_eq!(of(b"\xFF\xFEA\0\n\0", Encoding::Utf16Le, Some(Presence::Required)).unwrap(), "A\n");
+        assert_eq!(of(b"\xFE\xFF\0A", Encoding::Utf16Be, None).unwrap(), "A");
     }
 
     #[test]
@@ -179,7 +213,7 @@ mod tests {
             ("A\u{FFFD}".as_bytes(), Encoding::Utf8, None, "lost before"),
             ("A\u{FEFF}".as_bytes(), Encoding::Utf8, None, "inside the text"),
         ] {
-            let error = decoded(bytes, encoding, bom).unwrap_err();
+            let error = of(bytes, encoding, bom).unwrap_err();
             assert!(error.contains(words), "{error} / {words}");
         }
     }

@@ -11,8 +11,8 @@ use super::target::{Kind, Target, Unit};
 use super::template::NumberRules;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{
-    ChamberDepthFrom, Conversion, CornealSurgery, ExamTime, Eye, KeratometryMethod, LengthMethod, LensStatus,
-    Place, Procedure, Quality, Reading, Seat, Sex, Surface, Written, ZoneSource,
+    ChamberDepthFrom, ContactLens, Conversion, CornealSurgery, Drops, ExamTime, Eye, KeratometryMethod,
+    LengthMethod, LensStatus, Place, Procedure, Quality, Reading, Seat, Sex, Surface, Written, ZoneSource,
 };
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre, OutOfRange};
 
@@ -54,6 +54,8 @@ impl Raw {
             Target::PatientSex => (sex(word).is_some(), SEXES),
             Target::FactCornealSurgery => (CornealSurgery::from_word(word).is_some(), SURGERY),
             Target::FactLensStatus => (LensStatus::from_word(word).is_some(), LENS_STATUS),
+            Target::FactContactLens => (ContactLens::from_word(word).is_some(), CONTACT_LENS),
+            Target::FactDrops => (Drops::from_word(word).is_some(), DROPS),
             Target::ListProcedure => (Procedure::from_word(word).is_some(), PROCEDURES),
             Target::ListSeat => (Seat::from_word(word).is_some(), SEATS),
             _ => (!word.trim().is_empty(), "a text"),
@@ -120,6 +122,8 @@ const DEPTHS: &str = "one of corneal_front, corneal_back";
 const SEXES: &str = "one of F, M, O";
 const SURGERY: &str = "one of no, yes, unknown";
 const LENS_STATUS: &str = "one of phakic, pseudophakic, aphakic, phakic_implant, unknown";
+const CONTACT_LENS: &str = "one of none, soft, rigid, unknown";
+const DROPS: &str = "one of none, dilating, anaesthetic, contact, unknown";
 const PROCEDURES: &str = "a known procedure";
 const SEATS: &str = "one of head, temporal";
 
@@ -156,7 +160,8 @@ fn sex(word: &str) -> Option<Sex> {
     (sex != Sex::Other || other).then_some(sex)
 }
 
-fn count(text: &str) -> Option<u32> {
+/// A whole number of at most six digits.
+pub(super) fn count(text: &str) -> Option<u32> {
     let digits = !text.is_empty() && text.len() <= 6 && text.bytes().all(|b| b.is_ascii_digit());
     if digits { text.parse().ok() } else { None }
 }
@@ -287,6 +292,14 @@ impl<'a> Values<'a> {
 
     pub(super) fn lens_status(&self) -> Result<Option<Reading<LensStatus>>, IntakeError> {
         self.word(Target::FactLensStatus, LensStatus::from_word, LENS_STATUS)
+    }
+
+    pub(super) fn contact_lens(&self) -> Result<Option<Reading<ContactLens>>, IntakeError> {
+        self.word(Target::FactContactLens, ContactLens::from_word, CONTACT_LENS)
+    }
+
+    pub(super) fn drops(&self) -> Result<Option<Reading<Drops>>, IntakeError> {
+        self.word(Target::FactDrops, Drops::from_word, DROPS)
     }
 
     pub(super) fn procedure(&self) -> Result<Option<Reading<Procedure>>, IntakeError> {

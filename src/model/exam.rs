@@ -7,6 +7,7 @@ use super::identity::Identity;
 use super::list::{CornealSurgery, LensStatus};
 use super::place::{Digest, FileRef, Place, Spot};
 use super::reading::{Conversion, Reading};
+use super::repeats::SingleReading;
 use super::time::ExamTime;
 use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, PowerVector};
 
@@ -162,6 +163,8 @@ pub struct Keratometry {
     pub reordered: bool,
     /// The values are medians field by field: power and radius may come from different readings.
     pub medians: bool,
+    /// The readings it was made from, in the order of the file, where the file has them.
+    pub singles: Vec<SingleReading>,
 }
 
 impl Keratometry {

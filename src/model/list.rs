@@ -1,4 +1,4 @@
-//! Operating lists and the facts no instrument carries.
+//! Operating lists.
 
 use jiff::civil;
 
@@ -216,26 +216,6 @@ impl LensStatus {
             Self::Unknown => "unknown",
         }
     }
-}
-
-/// A fact about an eye that no instrument carries.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum FactKind {
-    /// Corneal surgery.
-    CornealSurgery(CornealSurgery),
-    /// Lens status.
-    LensStatus(LensStatus),
-}
-
-/// A fact with its eye and the person or file that stated it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fact {
-    /// About which eye.
-    pub eye: Eye,
-    /// What.
-    pub kind: FactKind,
-    /// Who said it, or where it stood.
-    pub place: Place,
 }
 
 /// A target refraction and whether its sign was written.

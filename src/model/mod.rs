@@ -5,10 +5,12 @@
 
 mod exam;
 mod eye;
+mod fact;
 mod identity;
 mod list;
 mod place;
 mod reading;
+mod repeats;
 mod time;
 
 pub use exam::{
@@ -16,11 +18,12 @@ pub use exam::{
     Keratometry, KeratometryMethod, LengthMethod, MeridianReading, Quality, Refraction, Surface, TemplateRef,
 };
 pub use eye::{ByEye, Eye, UnknownEye};
+pub use fact::{ContactLens, Drops, Fact, FactKind, Facts};
 pub use identity::{Identity, PatientNumber, PersonName, Sex};
 pub use list::{
-    CornealSurgery, Fact, FactKind, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget,
-    same_name,
+    CornealSurgery, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget, same_name,
 };
 pub use place::{Digest, FileRef, Place, Spot};
 pub use reading::{Conversion, Reading, Written};
+pub use repeats::{MeanReading, NoMean, SingleReading, mean_of};
 pub use time::{ExamTime, ZoneSource};

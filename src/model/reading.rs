@@ -91,6 +91,8 @@ pub enum Conversion {
     Reordered,
     /// Micrometres to millimetres or the reverse.
     Unit,
+    /// The mean of several readings, as vectors.
+    MeanOfReadings,
     /// Not in the file: assigned by the mapping template.
     FromTemplate,
 }
@@ -104,6 +106,7 @@ impl Conversion {
             Self::MinusToPlus => "minus cylinder written as plus",
             Self::Reordered => "steep and flat reordered",
             Self::Unit => "unit converted",
+            Self::MeanOfReadings => "mean of the readings",
             Self::FromTemplate => "from template",
         }
     }

@@ -376,6 +376,7 @@ fn keratometry(exams: &mut Exams<'_>, table: Table<'_>) -> Result<(), TextFault>
         reported_cylinder: None,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     };
     let place = source.key(table.path());
     let double = table.fault(

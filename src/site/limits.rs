@@ -110,6 +110,15 @@ fn words(name: &str) -> Option<&'static str> {
         "i01_note" => "I01: flat and steep meridian off the right angle by more than this are noted.",
         "i01_sign_off" => "I01: by more than this, the surgeon is asked.",
         "i01_refuse" => "I01: by more than this, the measurement is refused.",
+        "b07_power" => {
+            "B07: standard deviation of mean power over readings above which the surgeon is asked."
+        }
+        "b07_vector" => "B07: the same of astigmatism as vectors, where the single readings are known.",
+        "b07_length" => "B07: the same of axial length.",
+        "i03_soft" => "I03: keratometry within fewer days after a soft contact lens asks a person.",
+        "i03_rigid" => {
+            "I03: keratometry within fewer days after a rigid contact lens, or one of unknown kind, asks."
+        }
         "i01_least_cylinder" => {
             "I01: with less cylinder than this the meridians mean nothing and are not judged."
         }

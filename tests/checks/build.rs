@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use axiswright::casebook::{Arrived, Case, Evidence, Expectation, Joined, StatedFact, join};
+use axiswright::casebook::{Arrived, Case, Evidence, Expectation, Joined, join};
 use axiswright::checks::{Context, LensOnFile, NumberScheme, Screening, Settings, UnapprovedFile, screen};
 use axiswright::cite::HOUSE_RULE;
 use axiswright::finding::{Code, Finding, Severity};
@@ -93,6 +93,7 @@ pub(crate) fn keratometry(file: &Arc<FileRef>, flat: (f64, f64), steep: (f64, f6
         reported_cylinder: None,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     }
 }
 
@@ -245,7 +246,6 @@ impl Clinic {
             sequence: u64::try_from(sequence).unwrap(),
             value: (Arc::new(exam.clone()), findings.clone()),
         };
-        let number = self.entry.identity.number.as_ref().map(|reading| reading.value.clone());
         let evidence = Evidence {
             exams: self.exams.iter().enumerate().map(arrived).collect(),
             lists: self
@@ -257,11 +257,7 @@ impl Clinic {
                 .zip(1..)
                 .map(|(value, sequence)| Arrived { sequence, value })
                 .collect(),
-            facts: self
-                .facts
-                .iter()
-                .filter_map(|fact| Some(StatedFact { number: number.clone()?, fact: fact.clone() }))
-                .collect(),
+            facts: self.facts.clone(),
             authority: "CITY".to_owned(),
         };
         let mut cases = join(&evidence).cases;
@@ -298,8 +294,19 @@ impl Clinic {
     }
 
     pub(crate) fn state(&mut self, kind: FactKind) {
-        let at = self.now;
-        self.facts.push(Fact { eye: Eye::Right, kind, place: Place::Person { who: "nurse".to_owned(), at } });
+        let day = jiff::tz::TimeZone::UTC.to_datetime(self.now);
+        self.state_at(kind, day);
+    }
+
+    /// A statement at a local time.
+    pub(crate) fn state_at(&mut self, kind: FactKind, local: jiff::civil::DateTime) {
+        let by = "nurse".to_owned();
+        let place = Place::Person { who: by.clone(), at: self.now };
+        let identity = self.entry.identity.clone();
+        // Equal times keep no order of speaking.
+        let local = local + jiff::SignedDuration::from_secs(i64::try_from(self.facts.len()).unwrap());
+        let at = ExamTime::unplaced(local);
+        self.facts.push(Fact { identity, eye: Eye::Right, kind, by, at, place });
     }
 }
 

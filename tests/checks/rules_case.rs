@@ -7,11 +7,127 @@ use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};
 use axiswright::checks::{UnapprovedFile, screen_exam};
 use axiswright::finding::{Code, Severity};
-use axiswright::model::{CornealSurgery, FactKind, PatientNumber, Procedure, Reading};
+use axiswright::model::{ContactLens, CornealSurgery, Drops, FactKind, PatientNumber, Procedure, Reading};
 
 fn surgery(clinic: &mut Clinic, value: Option<CornealSurgery>) {
     let at = clinic.entry.place.clone();
     clinic.entry.corneal_surgery = value.map(|value| Reading::new(value, value.word(), at));
+}
+
+/// The keratometer measured on 2026-03-01 or later in [`Clinic::sound`]; the days are counted from its examination.
+fn worn(clinic: &mut Clinic, lens: ContactLens, days: i32) {
+    let measured = clinic.ker().taken.as_ref().unwrap().value.date();
+    let bio = clinic.bio().taken.as_ref().unwrap().value.date();
+    let earliest = measured.min(bio);
+    clinic.state(FactKind::ContactLens(lens));
+    clinic.state(FactKind::LastWear(earliest - jiff::Span::new().days(days)));
+}
+
+fn dropped(clinic: &mut Clinic, drops: Drops, days: i32) {
+    let measured = clinic.ker().taken.as_ref().unwrap().value.local;
+    clinic.state_at(FactKind::Drops(drops), measured - jiff::Span::new().days(days));
+}
+
+#[test]
+fn contact_lenses() {
+    check(&[
+        Row {
+            what: "I03 soft, six days",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| worn(c, ContactLens::Soft, 6),
+            twin: |c| worn(c, ContactLens::Soft, 7),
+        },
+        Row {
+            what: "I03 rigid, 34 days, both sources",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| worn(c, ContactLens::Rigid, 34),
+            twin: |c| worn(c, ContactLens::Rigid, 35),
+        },
+        Row {
+            what: "I03 last day of wear without the kind",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| {
+                worn(c, ContactLens::None, 34);
+                c.facts.remove(0);
+            },
+            twin: |c| {
+                worn(c, ContactLens::None, 35);
+                c.facts.remove(0);
+            },
+        },
+        Row {
+            what: "I03 none is worn, but a later statement names a day of wear",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| worn(c, ContactLens::None, 34),
+            twin: |c| {
+                worn(c, ContactLens::None, 34);
+                c.state(FactKind::ContactLens(ContactLens::None));
+            },
+        },
+        Row {
+            what: "I03 no day of wear",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| c.state(FactKind::ContactLens(ContactLens::Soft)),
+            twin: |c| c.state(FactKind::ContactLens(ContactLens::None)),
+        },
+        Row {
+            what: "I03 nobody knows",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| c.state(FactKind::ContactLens(ContactLens::Unknown)),
+            twin: |c| {
+                c.state(FactKind::ContactLens(ContactLens::Unknown));
+                c.state(FactKind::ContactLens(ContactLens::None));
+            },
+        },
+    ]);
+}
+
+#[test]
+fn drops() {
+    check(&[
+        Row {
+            what: "I07 dilating",
+            expected: &[(Code::I07, Note)],
+            fires: |c| dropped(c, Drops::Dilating, 0),
+            twin: |c| dropped(c, Drops::Dilating, 1),
+        },
+        Row {
+            what: "I07 anaesthetic",
+            expected: &[(Code::I07, SignOff)],
+            fires: |c| dropped(c, Drops::Anaesthetic, 0),
+            twin: |c| dropped(c, Drops::None, 0),
+        },
+        Row {
+            what: "I07 contact",
+            expected: &[(Code::I07, SignOff)],
+            fires: |c| dropped(c, Drops::Contact, 0),
+            twin: |c| dropped(c, Drops::Contact, 1),
+        },
+        Row {
+            what: "I07 nobody knows",
+            expected: &[(Code::I07, SignOff)],
+            fires: |c| dropped(c, Drops::Unknown, 0),
+            twin: NOTHING,
+        },
+    ]);
+}
+
+/// A statement that carries another name or birth date than the list is held against it, once for all its facts.
+#[test]
+fn statements_are_held_against_the_list() {
+    let mut clinic = Clinic::sound();
+    clinic.state(FactKind::ContactLens(ContactLens::None));
+    clinic.state(FactKind::CornealSurgery(CornealSurgery::No));
+    assert_eq!(codes(&findings(&clinic)), []);
+    for fact in &mut clinic.facts {
+        fact.identity.birth_date.as_mut().unwrap().value = jiff::civil::date(1950, 3, 9);
+        fact.at = clinic.exams[0].0.taken.as_ref().unwrap().value.clone();
+    }
+    assert_eq!(codes(&findings(&clinic)), [(Code::P05, Refuse)]);
+    for fact in &mut clinic.facts {
+        fact.identity.number.as_mut().unwrap().value = PatientNumber::new("9996017834").unwrap();
+    }
+    assert_eq!(codes(&findings(&clinic)), []);
 }
 
 #[test]

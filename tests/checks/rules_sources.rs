@@ -1,12 +1,13 @@
 //! Agreement and validity.
 
 use crate::build::{
-    Clinic, axial, biometer, dioptres, exam, file, keratometer_at, keratometry, meridian, time,
+    Clinic, axial, biometer, dioptres, exam, file, keratometer_at, keratometry, meridian, millimetres, time,
 };
 use crate::table::{NOTHING, Row, check};
 use Severity::{Note, Refuse, SignOff};
 use axiswright::finding::{Code, Severity};
-use axiswright::model::{Procedure, Surface};
+use axiswright::model::{MeridianReading, Procedure, Reading, SingleReading, Surface};
+use axiswright::units::{Degrees, Dioptre};
 use std::sync::Arc;
 
 /// The right eye of the keratometer.
@@ -18,6 +19,44 @@ pub(crate) fn reads(clinic: &mut Clinic, flat: (f64, f64), steep: (f64, f64)) {
 /// A third instrument.
 fn third(clinic: &mut Clinic, flat: (f64, f64), steep: (f64, f64)) {
     clinic.add(keratometer_at("Sable T3", "2026-02-20T10:40", flat, steep));
+}
+
+fn spread(value: f64) -> Reading<Dioptre> {
+    dioptres(value, &file("spread"), "spread")
+}
+
+fn spread_of_length(clinic: &mut Clinic, value: f64) {
+    let axial = clinic.bio().eyes.right.as_mut().unwrap().axial.as_mut().unwrap();
+    axial.spread = Some(millimetres(value, &file("spread"), "spread"));
+}
+
+fn single(flat: MeridianReading, steep: MeridianReading) -> SingleReading {
+    SingleReading { number: None, flat, steep, error: None }
+}
+
+/// Two readings whose meridians lie so far on either side of the result.
+fn turned_readings(clinic: &mut Clinic, turn: f64) {
+    let own = clinic.ker_right();
+    let turned = |side: &MeridianReading, by: f64| {
+        let mut side = side.clone();
+        let meridian = side.meridian.as_mut().unwrap();
+        meridian.value = meridian.value.turned(Degrees::from_degrees(by));
+        side
+    };
+    let at = |by: f64| single(turned(&own.flat, by), turned(&own.steep, by));
+    own.singles = vec![at(turn), at(-turn)];
+}
+
+/// A reading whose radii belong to its powers by another constant than the rest.
+fn reading_of_another_index(clinic: &mut Clinic, constant: f64) {
+    let own = clinic.ker_right();
+    let with_radius = |side: &MeridianReading| {
+        let mut side = side.clone();
+        let radius = constant / side.power.as_ref().unwrap().value.dioptres();
+        side.radius = Some(millimetres(radius, &file("single"), "radius"));
+        side
+    };
+    own.singles = vec![single(with_radius(&own.flat), with_radius(&own.steep))];
 }
 
 #[test]
@@ -126,6 +165,30 @@ fn agreement() {
 #[test]
 fn validity() {
     check(&[
+        Row {
+            what: "B07 stated spread of power",
+            expected: &[(Code::B07, SignOff)],
+            fires: |c| c.ker_right().spread = Some(spread(0.26)),
+            twin: |c| c.ker_right().spread = Some(spread(0.25)),
+        },
+        Row {
+            what: "B07 spread of length",
+            expected: &[(Code::B07, SignOff)],
+            fires: |c| spread_of_length(c, 0.06),
+            twin: |c| spread_of_length(c, 0.05),
+        },
+        Row {
+            what: "B07 axes of single readings",
+            expected: &[(Code::B07, SignOff)],
+            fires: |c| turned_readings(c, 12.0),
+            twin: |c| turned_readings(c, 4.0),
+        },
+        Row {
+            what: "U01 of a single reading, which the mean hides",
+            expected: &[(Code::U01, Refuse)],
+            fires: |c| reading_of_another_index(c, 332.0),
+            twin: |c| reading_of_another_index(c, 337.5),
+        },
         Row {
             what: "B08 two readings",
             expected: &[(Code::B08, SignOff)],

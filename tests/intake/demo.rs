@@ -9,10 +9,19 @@ use crate::support::{exams, list, read_in, template};
 const HALDEN: &str = include_str!("../../templates/mappings/halden-k2.toml");
 const QUELL: &str = include_str!("../../templates/mappings/quell-a4.toml");
 const ORRIN: &str = include_str!("../../templates/mappings/orrin-b1.toml");
+const ROOM: &str = include_str!("../../templates/mappings/measuring-room.toml");
+const TARN: &str = include_str!("../../templates/mappings/tarn-k6.toml");
 const THEATRE: &str = include_str!("../../templates/mappings/theatre-list.toml");
 
 fn all() -> Vec<Template> {
-    vec![template(HALDEN), template(ORRIN), template(QUELL), template(THEATRE)]
+    vec![
+        template(HALDEN),
+        template(ORRIN),
+        template(QUELL),
+        template(THEATRE),
+        template(ROOM),
+        template(TARN),
+    ]
 }
 
 #[test]
@@ -41,6 +50,18 @@ fn the_samples_are_read_by_their_own_template_alone() {
             "theatre-list.csv",
             &include_bytes!("../../sample-exports/theatre-list.csv")[..],
             "theatre-list",
+        ),
+        (
+            Brings::Measurements,
+            "tarn-k6.csv",
+            &include_bytes!("../../sample-exports/tarn-k6.csv")[..],
+            "tarn-k6",
+        ),
+        (
+            Brings::Facts,
+            "measuring-room.csv",
+            &include_bytes!("../../sample-exports/measuring-room.csv")[..],
+            "measuring-room",
         ),
     ] {
         let read = read_in(&FolderRules::undeclared(brings), name, bytes, &all()).unwrap();

@@ -10,11 +10,17 @@
     reason = "a test stops at the first surprise, and compares the very numbers that were written"
 )]
 
+mod catalogue;
 mod demo;
+mod facts;
 mod formats;
+mod joia;
 mod layouts;
+mod limits;
 mod lists;
+mod mutations;
 mod numbers;
+mod readings;
 mod recognise;
 mod refusals;
 mod round_trip;

@@ -32,14 +32,14 @@ pub(crate) fn read_with(text: &str, name: &str, bytes: &[u8]) -> Result<Read, In
 pub(crate) fn exams(read: &Read) -> &[Exam] {
     match &read.content {
         Content::Exams(exams) => exams,
-        Content::List(_) => panic!("a list"),
+        Content::List(_) | Content::Facts(_) => panic!("no exams"),
     }
 }
 
 pub(crate) fn list(read: &Read) -> &OperatingList {
     match &read.content {
         Content::List(list) => list,
-        Content::Exams(_) => panic!("exams"),
+        Content::Exams(_) | Content::Facts(_) => panic!("no list"),
     }
 }
 

@@ -23,7 +23,11 @@ fn each_fault_is_named() {
             "id: 1 to 64 lower-case letters, digits and hyphens are needed",
         ),
         ("revision = 3", "revision = 0", "revision: revisions count from 1"),
-        ("brings = \"measurements\"", "brings = \"facts\"", "brings: tables of facts alone are not read"),
+        (
+            "brings = \"measurements\"",
+            "brings = \"facts\"",
+            "field: `fact.by` is not mapped: a fact has a person who stated it",
+        ),
         ("[text]", "max_bytes = 99999999\n[text]", "match.max_bytes: 1 to 4194304 bytes are possible"),
         (
             "[text]",
@@ -73,9 +77,13 @@ fn each_fault_is_named() {
         (
             "kind = \"row_per_eye\"",
             "kind = \"row_per_entry\"",
-            "layout.kind: `row_per_entry` is for lists, the others are for measurements",
+            "layout.kind: `row_per_entry` is for lists, and only for them",
         ),
-        ("eye_from = \"Eye\"", "", "layout.eye_from: needed for `row_per_eye`, and only there"),
+        (
+            "eye_from = \"Eye\"",
+            "",
+            "layout.eye_from: needed for `row_per_eye` and `row_per_reading`, and only there",
+        ),
         (
             "eye_from = \"Eye\"",
             "eye_from = \"filename:eye\"",
@@ -209,7 +217,7 @@ fn unknown_keys_and_encodings_are_no_template() {
     for (from, to) in [
         ("[csv]", "[csv]\nguess = true"),
         ("[text]", "folder = \"a\"\n[text]"),
-        ("encoding = \"utf-8\"", "encoding = \"cp850\""),
+        ("encoding = \"utf-8\"", "encoding = \"cp437\""),
         ("encoding = \"utf-8\"", ""),
         ("eye_map = { right = [\"R\"], left = [\"L\"] }", "eye_map = { OD = [\"R\"], OS = [\"L\"] }"),
     ] {

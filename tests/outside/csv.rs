@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use axiswright::intake::{Brings, Content, FolderRules, Input, Template, read};
-use axiswright::model::{Digest, Exam, Eye, ListEntry, Place, Reading, Spot};
+use axiswright::model::{Digest, Exam, Eye, Fact, FactKind, ListEntry, Place, Reading, Spot};
 use jiff::civil::date;
 use serde_json::{Value, json};
 
@@ -49,13 +49,22 @@ fn exam(cells: &mut Cells, exam: &Exam) {
         let Some(of_eye) = of_eye else { continue };
         let eye = Some(eye);
         for k in &of_eye.keratometry {
-            for m in [&k.flat, &k.steep] {
+            // Of readings, each as it stands; their mean has no cell.
+            let readings = k.singles.iter().flat_map(|one| [&one.flat, &one.steep]);
+            let result = [&k.flat, &k.steep].into_iter().filter(|_| k.singles.is_empty());
+            for m in readings.chain(result) {
                 put(cells, eye, m.radius.as_ref(), |v| Some(v.millimetres()));
                 put(cells, eye, m.power.as_ref(), |v| Some(v.dioptres()));
                 put(cells, eye, m.meridian.as_ref(), |v| Some(v.degrees()));
             }
-            put(cells, eye, k.readings.as_ref(), |v| Some(f64::from(*v)));
-            put(cells, eye, k.spread.as_ref(), |v| Some(v.dioptres()));
+            for single in &k.singles {
+                put(cells, eye, single.number.as_ref(), |v| Some(f64::from(*v)));
+                put(cells, eye, single.error.as_ref(), |_| None);
+            }
+            if k.singles.is_empty() {
+                put(cells, eye, k.readings.as_ref(), |v| Some(f64::from(*v)));
+                put(cells, eye, k.spread.as_ref(), |v| Some(v.dioptres()));
+            }
             put(cells, eye, k.quality.as_ref(), |_| None);
         }
         let Some(a) = &of_eye.axial else { continue };
@@ -63,6 +72,15 @@ fn exam(cells: &mut Cells, exam: &Exam) {
             put(cells, eye, reading.as_ref(), |v| Some(v.millimetres()));
         }
         put(cells, eye, a.cornea.as_ref(), |v| Some(v.micrometres()));
+    }
+}
+
+fn fact(cells: &mut Cells, fact: &Fact) {
+    identity(cells, &fact.identity);
+    let (_, word) = fact.kind.words();
+    // The map of the template stands between the cell and the word of drops.
+    if !matches!(fact.kind, FactKind::Drops(_)) {
+        put(cells, Some(fact.eye), Some(&Reading::new((), word, fact.place.clone())), |()| None);
     }
 }
 
@@ -97,7 +115,7 @@ struct Kind {
     no_value: &'static [&'static str],
 }
 
-const KINDS: [Kind; 3] = [
+const KINDS: [Kind; 5] = [
     Kind {
         template: "halden-k2",
         encoding: "utf-8-sig",
@@ -128,6 +146,26 @@ const KINDS: [Kind; 3] = [
         first: "Booking",
         no_value: &["Given name"],
     },
+    Kind {
+        template: "tarn-k6",
+        encoding: "cp932",
+        delimiter: ",",
+        quoted: true,
+        sample: "sample-exports/tarn-k6.csv",
+        folder: "",
+        first: "患者番号",
+        no_value: &["眼", "測定日時"],
+    },
+    Kind {
+        template: "measuring-room",
+        encoding: "utf-8-sig",
+        delimiter: ",",
+        quoted: true,
+        sample: "sample-exports/measuring-room.csv",
+        folder: "",
+        first: "Hospital no.",
+        no_value: &["Eye", "Asked by", "Asked at", "Before measuring"],
+    },
 ];
 
 fn template(id: &str) -> Template {
@@ -136,8 +174,11 @@ fn template(id: &str) -> Template {
 }
 
 fn files(kind: &Kind) -> Vec<PathBuf> {
-    let mut files: Vec<PathBuf> =
-        repo(kind.folder).read_dir().unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut files: Vec<PathBuf> = Vec::new();
+    // Not every layout has a folder in the demo.
+    if !kind.folder.is_empty() {
+        files.extend(repo(kind.folder).read_dir().unwrap().map(|entry| entry.unwrap().path()));
+    }
     files.push(repo(kind.sample));
     files.sort();
     files
@@ -154,6 +195,7 @@ fn ours(file: &std::path::Path, template: &Template) -> Option<Cells> {
     match &read.content {
         Content::Exams(exams) => exams.iter().for_each(|one| exam(&mut cells, one)),
         Content::List(list) => list.entries.iter().for_each(|one| entry(&mut cells, one)),
+        Content::Facts(facts) => facts.stated.iter().for_each(|one| fact(&mut cells, one)),
     }
     Some(cells)
 }
@@ -188,12 +230,13 @@ impl Theirs {
 /// The eye the row or the column of a cell belongs to, as Python sees it.
 fn eye_of(theirs: &Theirs, (line, column): (u64, u64)) -> Option<Eye> {
     let mut headers = theirs.cells.range((theirs.header_line, 0)..=(theirs.header_line, u64::MAX));
-    let eye = headers.find(|(_, (text, _))| text == "Eye").map(|((_, column), _)| *column);
+    let eye =
+        headers.find(|(_, (text, _))| matches!(text.as_str(), "Eye" | "眼")).map(|((_, column), _)| *column);
     let word = eye.map(|c| theirs.cells[&(line, c)].0.as_str());
     let header = theirs.header(column);
     match (word, header.split(' ').next()) {
-        (Some("OD"), _) | (None, Some("R")) => Some(Eye::Right),
-        (Some("OS"), _) | (None, Some("L")) => Some(Eye::Left),
+        (Some("OD" | "R" | "右"), _) | (None, Some("R")) => Some(Eye::Right),
+        (Some("OS" | "L" | "左"), _) | (None, Some("L")) => Some(Eye::Left),
         _ => None,
     }
 }

@@ -15,6 +15,7 @@ mod cases;
 mod csv;
 mod demo;
 mod dicom;
+mod encodings;
 mod found;
 mod ledger;
 mod numbers;

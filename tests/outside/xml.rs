@@ -46,7 +46,7 @@ fn exams(bytes: &[u8], template: &Template) -> Option<Vec<Exam>> {
     let input = Input { bytes, name: "x.xml", folder: &folder, today: date(2026, 3, 5) };
     match read(&input, std::slice::from_ref(template)).ok()?.content {
         Content::Exams(exams) => Some(exams),
-        Content::List(_) => panic!("a list"),
+        Content::List(_) | Content::Facts(_) => panic!("no exams"),
     }
 }
 
@@ -164,6 +164,53 @@ fn values_are_those_of_a_second_reader() {
         // Two eyes, fourteen values.
         assert_eq!(agreed, exams_in * 2 * 14, "{file}");
     }
+}
+
+/// Source: lxml on libxml2, by `xml_lxml.py`, with the paths of public readers of the format.
+/// Checked: the twelve values of the medians of the JOIA sample: text, number, line, unit.
+#[test]
+fn joia_values_are_those_of_a_second_reader() {
+    let bytes = std::fs::read(repo("sample-exports/wren-j3.xml")).unwrap();
+    let folder = FolderRules::undeclared(Brings::Measurements);
+    let input = Input { bytes: &bytes, name: "x.xml", folder: &folder, today: date(2026, 3, 5) };
+    let Content::Exams(exams) = read(&input, &[]).unwrap().content else { panic!("no exams") };
+    let mut agreed = 0;
+    for (eye, side) in [(Eye::Right, "R"), (Eye::Left, "L")] {
+        let (mut fields, mut units) = (Map::new(), Map::new());
+        for (meridian, local) in [("flat", "R1"), ("steep", "R2")] {
+            for (part, own) in [("radius", "Radius"), ("power", "Power"), ("meridian", "Axis")] {
+                let target = format!("km.{meridian}.{part}");
+                fields.insert(target.clone(), json!(format!("m:Median/m:{local}/m:{own}")));
+                units.insert(target, json!("@unit"));
+            }
+        }
+        let told = json!({
+            "namespaces": { "m": "http://www.joia.or.jp/standardized/namespaces/KM" },
+            "record": format!("/Ophthalmology/m:Measure/m:KM/m:{side}"),
+            "eye": "m:Median/@none",
+            "fields": fields,
+            "units": units,
+        });
+        let input = lines([told.to_string(), BASE64.encode(&bytes)]);
+        let Some(theirs) = script("xml_lxml.py", &[], &input, WHAT) else { return };
+        let theirs = &theirs[0][0]["values"];
+        let k = &exams[0].eyes.of(eye).as_ref().unwrap().keratometry[0];
+        let mut values: Vec<Ours> = Vec::new();
+        for (side, targets) in [
+            (&k.flat, ["km.flat.radius", "km.flat.power", "km.flat.meridian"]),
+            (&k.steep, ["km.steep.radius", "km.steep.power", "km.steep.meridian"]),
+        ] {
+            put(&mut values, targets[0], side.radius.as_ref(), |r| Some(r.millimetres()));
+            put(&mut values, targets[1], side.power.as_ref(), |p| Some(p.dioptres()));
+            put(&mut values, targets[2], side.meridian.as_ref(), |m| Some(m.degrees()));
+        }
+        for ((target, text, line, number), unit) in values.iter().zip(["mm", "D", "deg"].iter().cycle()) {
+            assert_eq!(theirs[target], json!([text, line, unit]), "{target}");
+            assert_eq!(text.parse().ok(), *number, "{target}");
+            agreed += 1;
+        }
+    }
+    assert_eq!(agreed, 12);
 }
 
 /// Source: as above.

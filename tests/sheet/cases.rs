@@ -146,6 +146,7 @@ fn keratometry(ask: &Ask, file: &Arc<FileRef>, more: f64) -> Keratometry {
         reported_cylinder: None,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     }
 }
 

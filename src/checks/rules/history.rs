@@ -1,11 +1,23 @@
-//! What happened to the eye before: corneal surgery, the lens it holds.
+//! What happened to the eye before: corneal surgery, the lens it holds, contact lenses, drops.
 
 use std::sync::Arc;
 
 use crate::casebook::Case;
-use crate::cite::{CORNEAL_SURGERY, HOUSE_RULE};
+use crate::checks::label;
+use crate::checks::selection::Selection;
+use crate::checks::settings::Settings;
+use crate::cite::{CORNEAL_SURGERY, HOUSE_RULE, MEASURED_AFTER};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{CornealSurgery, Exam, Eye, FactKind, LensStatus, Place, Reading};
+use crate::model::{
+    ContactLens, CornealSurgery, Drops, Exam, Eye, Fact, FactKind, LensStatus, Place, Reading,
+};
+use crate::units::round;
+
+/// The latest statement of one kind about an eye.
+fn latest<T>(case: &Case, eye: Eye, pick: impl Fn(FactKind) -> Option<T>) -> Option<(T, &Fact)> {
+    let mut about = case.facts.iter().rev().filter(|fact| fact.eye == eye);
+    about.find_map(|fact| Some((pick(fact.kind)?, fact)))
+}
 
 /// Corneal surgery by everything that was stated, and who said so.
 ///
@@ -16,10 +28,13 @@ pub(in crate::checks) fn corneal_surgery(
     present: &[Arc<Exam>],
     eye: Eye,
 ) -> (CornealSurgery, Vec<Place>) {
-    let stated = case.facts.iter().rev().find_map(|fact| match fact.kind {
-        FactKind::CornealSurgery(value) if fact.eye == eye => Some((value, fact.place.clone())),
-        FactKind::CornealSurgery(_) | FactKind::LensStatus(_) => None,
+    let stated = latest(case, eye, |kind| match kind {
+        FactKind::CornealSurgery(value) => Some(value),
+        FactKind::LensStatus(_) | FactKind::ContactLens(_) | FactKind::LastWear(_) | FactKind::Drops(_) => {
+            None
+        }
     });
+    let stated = stated.map(|(value, fact)| (value, fact.place.clone()));
     let read = |reading: &Reading<CornealSurgery>| (reading.value, reading.place.clone());
     let listed = case.entry.corneal_surgery.as_ref().map(read);
     let measured: Vec<(CornealSurgery, Place)> = present
@@ -88,10 +103,14 @@ pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Ey
         return None;
     }
     // A person may correct an earlier statement of a person: the latest counts.
-    let stated = case.facts.iter().rev().find_map(|fact| match fact.kind {
-        FactKind::LensStatus(value) if fact.eye == eye => Some((value, fact.place.clone())),
-        FactKind::CornealSurgery(_) | FactKind::LensStatus(_) => None,
+    let stated = latest(case, eye, |kind| match kind {
+        FactKind::LensStatus(value) => Some(value),
+        FactKind::CornealSurgery(_)
+        | FactKind::ContactLens(_)
+        | FactKind::LastWear(_)
+        | FactKind::Drops(_) => None,
     });
+    let stated = stated.map(|(value, fact)| (value, fact.place.clone()));
     let read = |reading: &Reading<LensStatus>| (reading.value, reading.place.clone());
     let listed = case.entry.lens_status.as_ref().map(read);
     let measured: Vec<(LensStatus, Place)> = present
@@ -116,4 +135,131 @@ pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Ey
         finding = finding.at(place.clone());
     }
     Some(finding)
+}
+
+const LEAVE_OUT: &str =
+    "leave the contact lens out as long as the site asks and measure again, until two visits agree";
+
+/// I03: the keratometry of an eye whose contact lens was worn until shortly before, or of which nobody knows.
+///
+/// Without any statement there is no finding: silence says nothing about contact lenses.
+pub(in crate::checks) fn contact_lens(
+    case: &Case,
+    selection: &Selection,
+    eye: Eye,
+    settings: &Settings,
+) -> Vec<Finding> {
+    let lens = latest(case, eye, |kind| match kind {
+        FactKind::ContactLens(lens) => Some(lens),
+        FactKind::CornealSurgery(_)
+        | FactKind::LensStatus(_)
+        | FactKind::LastWear(_)
+        | FactKind::Drops(_) => None,
+    });
+    let wear = latest(case, eye, |kind| match kind {
+        FactKind::LastWear(day) => Some(day),
+        FactKind::CornealSurgery(_)
+        | FactKind::LensStatus(_)
+        | FactKind::ContactLens(_)
+        | FactKind::Drops(_) => None,
+    });
+    let worn_later = |said: &Fact| wear.as_ref().is_some_and(|(_, worn)| worn.at.local > said.at.local);
+    let kind = match &lens {
+        Some((ContactLens::None, said)) if !worn_later(said) => return Vec::new(),
+        None if wear.is_none() => return Vec::new(),
+        Some((ContactLens::None, _)) | None => ContactLens::Unknown,
+        Some((kind, _)) => *kind,
+    };
+    let limit = match kind {
+        ContactLens::Soft => settings.i03_soft,
+        ContactLens::None | ContactLens::Rigid | ContactLens::Unknown => settings.i03_rigid,
+    };
+    let worn = match kind {
+        ContactLens::Soft => "a soft contact lens",
+        ContactLens::Rigid => "a rigid contact lens",
+        ContactLens::None | ContactLens::Unknown => "a contact lens of unknown kind",
+    };
+    let expected = format!("{} days or more without the lens", round::fixed(limit.value, 0));
+    let finding = |what: String, found: String| {
+        let mut finding = Finding::new(Code::I03, Severity::SignOff, format!("{eye} eye: {what}"), what)
+            .eye(eye)
+            .expected(expected.clone())
+            .found(found)
+            .cited(limit.source)
+            .next(LEAVE_OUT);
+        for fact in lens.iter().map(|(_, fact)| *fact).chain(wear.iter().map(|(_, fact)| *fact)) {
+            finding = finding.at(fact.place.clone());
+        }
+        finding
+    };
+    let Some((last, _)) = wear else {
+        let what = match kind {
+            ContactLens::Unknown => "it is not known whether a contact lens was worn".to_owned(),
+            ContactLens::None | ContactLens::Soft | ContactLens::Rigid => {
+                format!("{worn} is worn, and the last day of wear is not stated")
+            }
+        };
+        return vec![finding(what, "last day of wear not stated".to_owned())];
+    };
+    let too_soon = |taken: jiff::civil::Date| {
+        last.until((jiff::Unit::Day, taken)).is_ok_and(|gap| f64::from(gap.get_days()) < limit.value)
+    };
+    let (labels, days) = measured_on(selection, too_soon);
+    let Some(first) = days.first() else { return Vec::new() };
+    let what = format!("{}: measured too soon after {worn}", labels.join("; "));
+    vec![finding(what, format!("last worn {last}, measured {first}")).sources(labels)]
+}
+
+/// The sources of keratometry whose day of examination fits, by label, and those days in order.
+fn measured_on(
+    selection: &Selection,
+    fits: impl Fn(jiff::civil::Date) -> bool,
+) -> (Vec<String>, Vec<jiff::civil::Date>) {
+    let dated = selection.keratometry().iter().filter_map(|source| {
+        let day = source.exam().taken.as_ref()?.value.date();
+        fits(day).then(|| (source.label().to_owned(), day))
+    });
+    let (labels, mut days): (Vec<String>, Vec<jiff::civil::Date>) = dated.unzip();
+    days.sort();
+    (labels, days)
+}
+
+/// I07: keratometry of a day on which the eye was touched or got drops.
+pub(in crate::checks) fn after_drops(case: &Case, selection: &Selection, eye: Eye) -> Vec<Finding> {
+    let mut found: Vec<Finding> = Vec::new();
+    for fact in case.facts.iter().filter(|fact| fact.eye == eye) {
+        let (severity, what) = match fact.kind {
+            FactKind::Drops(Drops::Dilating) => (Severity::Note, "with a dilated pupil"),
+            FactKind::Drops(Drops::Anaesthetic) => (Severity::SignOff, "on a day of anaesthetic drops"),
+            FactKind::Drops(Drops::Contact) => {
+                (Severity::SignOff, "on a day on which the cornea was touched")
+            }
+            FactKind::Drops(Drops::Unknown) => {
+                (Severity::SignOff, "on a day on which nobody knows whether the eye got drops")
+            }
+            FactKind::Drops(Drops::None)
+            | FactKind::CornealSurgery(_)
+            | FactKind::LensStatus(_)
+            | FactKind::ContactLens(_)
+            | FactKind::LastWear(_) => continue,
+        };
+        let (labels, _) = measured_on(selection, |day| day == fact.at.date());
+        if labels.is_empty() {
+            continue;
+        }
+        let text = format!("{}: measured {what}", labels.join("; "));
+        found.push(
+            Finding::new(Code::I07, severity, format!("{eye} eye, {text}"), text)
+                .eye(eye)
+                .sources(labels)
+                .expected("measured before drops and before anything touched the cornea")
+                .found(label::of_statement(fact))
+                .at(fact.place.clone())
+                .cited(MEASURED_AFTER)
+                .next(
+                    "find out what came first; if the measurement came after, measure again on another day",
+                ),
+        );
+    }
+    found
 }

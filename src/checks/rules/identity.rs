@@ -78,30 +78,39 @@ fn same_but_further_names(one: &PersonName, other: &PersonName) -> bool {
     (further(one) || further(other)) && compare_names(&first(one), &first(other)) != NameMatch::Different
 }
 
+/// What a document other than the list says about who the patient is.
+struct Beside<'a> {
+    label: &'a str,
+    identity: &'a Identity,
+}
+
+impl Beside<'_> {
+    fn finding(&self, code: Code, severity: Severity, what: &str) -> Finding {
+        let text = format!("{}: {what}", self.label);
+        Finding::new(code, severity, text.clone(), text).sources([self.label.to_owned()])
+    }
+
+    /// P02 to P06 against the list.
+    fn held_against(&self, listed: &Identity) -> Vec<Finding> {
+        let found = [names(self, listed), birth_dates(self, listed), sexes(self, listed)];
+        found.into_iter().flatten().collect()
+    }
+}
+
 /// P02 and P03.
-fn names(about: &About<'_>, listed: &Identity) -> Option<Finding> {
+fn names(beside: &Beside<'_>, listed: &Identity) -> Option<Finding> {
     let ours = listed.name.as_ref()?;
-    let theirs = about.exam().identity.name.as_ref()?;
+    let theirs = beside.identity.name.as_ref()?;
     let compared = compare_names(&ours.value, &theirs.value);
-    let births = listed.birth_date.as_ref().zip(about.exam().identity.birth_date.as_ref());
+    let births = listed.birth_date.as_ref().zip(beside.identity.birth_date.as_ref());
     let finding = match compared {
         NameMatch::Same => return None,
-        NameMatch::SameAfterNormalising => about
-            .finding(
-                Code::P02,
-                Severity::Note,
-                format!("{}: the name is written in another way than on the list", about.label),
-                format!("{}: the name is written in another way than on the list", about.label),
-            )
+        NameMatch::SameAfterNormalising => beside
+            .finding(Code::P02, Severity::Note, "the name is written in another way than on the list")
             .cited(HOUSE_RULE)
             .next("nothing to do"),
-        NameMatch::Different if same_but_further_names(&ours.value, &theirs.value) => about
-            .finding(
-                Code::P02,
-                Severity::Note,
-                format!("{}: list and file differ in further given names", about.label),
-                format!("{}: list and file differ in further given names", about.label),
-            )
+        NameMatch::Different if same_but_further_names(&ours.value, &theirs.value) => beside
+            .finding(Code::P02, Severity::Note, "list and file differ in further given names")
             .cited(DUPLICATE_NAMES)
             .next("nothing to do"),
         NameMatch::Different => {
@@ -110,12 +119,11 @@ fn names(about: &About<'_>, listed: &Identity) -> Option<Finding> {
             } else {
                 "only the number agrees"
             };
-            about
+            beside
                 .finding(
                     Code::P03,
                     Severity::SignOff,
-                    format!("{}: the name differs from the list; {confirmed}", about.label),
-                    format!("{}: the name differs from the list; {confirmed}", about.label),
+                    &format!("the name differs from the list; {confirmed}"),
                 )
                 .cited(DUPLICATE_NAMES)
                 .next("ask for former names; compare the wristband; have the index corrected")
@@ -131,9 +139,9 @@ fn names(about: &About<'_>, listed: &Identity) -> Option<Finding> {
 }
 
 /// P04 and P05.
-fn birth_dates(about: &About<'_>, listed: &Identity) -> Option<Finding> {
+fn birth_dates(beside: &Beside<'_>, listed: &Identity) -> Option<Finding> {
     let ours = listed.birth_date.as_ref()?;
-    let theirs = about.exam().identity.birth_date.as_ref()?;
+    let theirs = beside.identity.birth_date.as_ref()?;
     if ours.value == theirs.value {
         return None;
     }
@@ -149,10 +157,9 @@ fn birth_dates(about: &About<'_>, listed: &Identity) -> Option<Finding> {
     } else {
         (Code::P05, Severity::Refuse, "the birth date differs from the list", ASK)
     };
-    let text = format!("{}: {what}", about.label);
     Some(
-        about
-            .finding(code, severity, text.clone(), text)
+        beside
+            .finding(code, severity, what)
             .expected(ours.value.to_string())
             .found(theirs.value.to_string())
             .at(ours.place.clone())
@@ -163,17 +170,16 @@ fn birth_dates(about: &About<'_>, listed: &Identity) -> Option<Finding> {
 }
 
 /// P06.
-fn sexes(about: &About<'_>, listed: &Identity) -> Option<Finding> {
+fn sexes(beside: &Beside<'_>, listed: &Identity) -> Option<Finding> {
     let ours = listed.sex.as_ref()?;
-    let theirs = about.exam().identity.sex.as_ref()?;
+    let theirs = beside.identity.sex.as_ref()?;
     let stated = |sex: Sex| matches!(sex, Sex::Female | Sex::Male);
     if ours.value == theirs.value || !stated(ours.value) || !stated(theirs.value) {
         return None;
     }
-    let text = format!("{}: the sex differs from the list", about.label);
     Some(
-        about
-            .finding(Code::P06, Severity::SignOff, text.clone(), text)
+        beside
+            .finding(Code::P06, Severity::SignOff, "the sex differs from the list")
             .expected(ours.value.printed())
             .found(theirs.value.printed())
             .at(ours.place.clone())
@@ -328,9 +334,8 @@ pub(super) fn of_exam(about: &About<'_>) -> Vec<Noted> {
         Some(_) => {}
     }
     if let Some(entry) = about.entry {
-        found.extend(names(about, &entry.identity));
-        found.extend(birth_dates(about, &entry.identity));
-        found.extend(sexes(about, &entry.identity));
+        let beside = Beside { label: &about.label, identity: &about.exam().identity };
+        found.extend(beside.held_against(&entry.identity));
         found.extend(zeros(about, &entry.identity));
     } else if let (Some(birth), Some(taken)) = (&about.exam().identity.birth_date, &about.exam().taken) {
         let aged = age(birth, taken.value.date(), about.settings, &about.label);
@@ -392,7 +397,22 @@ fn look_alike(case: &Case, context: &Context<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-/// P13 and P17 of the case, P07 and P08 of the list, P01 and P08 of files that are the same person's by name and birth date.
+/// P02 to P06 of what persons stated about the patient, once for each of them.
+fn of_statements(case: &Case) -> Vec<Finding> {
+    let mut found: Vec<Finding> = Vec::new();
+    for fact in &case.facts {
+        let label = label::of_statement(fact);
+        let beside = Beside { label: &label, identity: &fact.identity };
+        for finding in beside.held_against(&case.entry.identity) {
+            if !found.iter().any(|earlier| earlier.fingerprint() == finding.fingerprint()) {
+                found.push(finding);
+            }
+        }
+    }
+    found
+}
+
+/// P13 and P17 of the case, P02 to P06 of statements, P07 and P08 of the list, P01 and P08 of files that are the same person's by name and birth date.
 pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>, settings: &Settings) -> Vec<Finding> {
     let mut found = Vec::new();
     found.extend(look_alike(case, context));
@@ -404,6 +424,7 @@ pub(in crate::checks) fn of_case(case: &Case, context: &Context<'_>, settings: &
         None => found.push(number_missing("the operating list", case.entry.place.clone())),
         Some(number) => found.extend(check_digit(number, context.number_scheme, "the operating list")),
     }
+    found.extend(of_statements(case));
     for (attached, joined) in case.contradicting_exams() {
         let exam = &joined.exam;
         let label = label::of_exam(exam);

@@ -100,7 +100,7 @@ impl<'a> About<'a> {
 /// What a finding of a reader makes unusable: a keratometry for the codes that only it can have, everything else
 /// otherwise.
 fn scope_of_reader(finding: &Finding) -> Scope {
-    let keratometry = [Code::U01, Code::U02, Code::U05, Code::U08, Code::I01, Code::B08];
+    let keratometry = [Code::U01, Code::U02, Code::U05, Code::U08, Code::I01, Code::B07, Code::B08];
     if finding.about().is_some() && keratometry.contains(&finding.code()) {
         Scope::Keratometry
     } else {
@@ -172,8 +172,16 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::D06
         | Code::D07 => 2,
         Code::A01 | Code::A02 | Code::A04 | Code::A05 | Code::A06 | Code::A07 => 3,
-        Code::B01 | Code::B02 | Code::B03 | Code::B04 | Code::B05 | Code::B08 | Code::B11 | Code::I01 => 4,
-        Code::I05 => 5,
+        Code::B01
+        | Code::B02
+        | Code::B03
+        | Code::B04
+        | Code::B05
+        | Code::B07
+        | Code::B08
+        | Code::B11
+        | Code::I01 => 4,
+        Code::I03 | Code::I05 | Code::I07 => 5,
         Code::T01
         | Code::T02
         | Code::T03

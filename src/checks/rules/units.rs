@@ -376,7 +376,7 @@ fn missing(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Fin
 pub(super) fn of_eye(about: &About<'_>, eye: Eye, values: &EyeExam) -> Vec<Noted> {
     let Some(keratometry) = values.keratometry_of(Surface::Anterior) else { return Vec::new() };
     // A wrong unit is the cause; a wrong index and a missing number would be its consequences.
-    let found = match unit_confusion(about, eye, keratometry) {
+    let found: Vec<Finding> = match unit_confusion(about, eye, keratometry) {
         Some(cause) => vec![cause],
         None => [
             missing(about, eye, keratometry),
@@ -389,5 +389,15 @@ pub(super) fn of_eye(about: &About<'_>, eye: Eye, values: &EyeExam) -> Vec<Noted
         .flatten()
         .collect(),
     };
-    found.into_iter().map(|finding| Noted::new(Scope::Keratometry, finding)).collect()
+    let refused = found.iter().any(|finding| finding.severity() == Severity::Refuse);
+    let of_readings = (!refused).then(|| contradictory_reading(about, eye, keratometry)).flatten();
+    found.into_iter().chain(of_readings).map(|finding| Noted::new(Scope::Keratometry, finding)).collect()
+}
+
+/// The first single reading whose unit is confused, or whose radius and power contradict its index: a mean hides it.
+fn contradictory_reading(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
+    keratometry.each_reading().find_map(|one| {
+        let found = unit_confusion(about, eye, &one).or_else(|| index(about, eye, &one));
+        found.filter(|finding| finding.severity() == Severity::Refuse)
+    })
 }

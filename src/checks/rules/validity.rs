@@ -3,8 +3,8 @@
 use super::{About, Noted, SLACK, Scope, units};
 use crate::checks::settings::Threshold;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Axial, Eye, EyeExam, Keratometry, Place, Surface};
-use crate::units::{KeratometricIndex, round};
+use crate::model::{Axial, Eye, EyeExam, Keratometry, Place, Reading, Surface};
+use crate::units::{Dioptre, KeratometricIndex, round};
 
 /// B08.
 fn readings(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Finding> {
@@ -33,6 +33,40 @@ fn readings(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Option<Fi
         Some(_) => return None,
     };
     Some(finding.eye(eye).expected(format!("{limit} or more")).cited(least.source))
+}
+
+/// B07: the readings behind a value lie far apart.
+fn scatter(about: &About<'_>, eye: Eye, values: &EyeExam, keratometry: Option<&Keratometry>) -> Vec<Noted> {
+    let settings = about.settings;
+    let by_reading = |reading: &Reading<Dioptre>| (reading.value.dioptres(), Some(reading.place.clone()));
+    let power = keratometry.and_then(|one| one.spread.as_ref()).map(by_reading);
+    let vector = keratometry.and_then(|one| one.vector_scatter(KeratometricIndex::ISO_10343));
+    let vector = vector.map(|scatter| (scatter.dioptres(), None));
+    let length = values.axial.as_ref().and_then(|axial| axial.spread.as_ref());
+    let length = length.map(|reading| (reading.value.millimetres(), Some(reading.place.clone())));
+    let found = [
+        (Scope::Keratometry, "mean power", power, settings.b07_power),
+        (Scope::Keratometry, "astigmatism", vector, settings.b07_vector),
+        (Scope::Axial, "axial length", length, settings.b07_length),
+    ];
+    let found = found.into_iter().filter_map(|(scope, what, value, limit)| {
+        let (value, place) = value.filter(|(value, _)| *value > limit.value + SLACK)?;
+        let text = format!("{}: the readings of the {what} lie far apart", about.label);
+        let finding = about
+            .finding(Code::B07, Severity::SignOff, format!("{}, {eye} eye", &text), text)
+            .eye(eye)
+            .expected(format!(
+                "a standard deviation of at most {} {}",
+                round::fixed(limit.value, 2),
+                limit.unit
+            ))
+            .found(format!("{} {}", round::fixed(value, 2), limit.unit))
+            .at(place.unwrap_or_else(|| about.file_place()))
+            .cited(limit.source)
+            .next("look at lids, tear film and fixation; measure again");
+        Some(Noted::new(scope, finding))
+    });
+    found.collect()
 }
 
 /// One B11.
@@ -165,7 +199,7 @@ fn perpendicular(about: &About<'_>, eye: Eye, keratometry: &Keratometry) -> Opti
 
 /// The rules about one eye.
 pub(super) fn of_eye(about: &About<'_>, eye: Eye, values: &EyeExam) -> Vec<Noted> {
-    let mut noted = Vec::new();
+    let mut noted = scatter(about, eye, values, values.keratometry_of(Surface::Anterior));
     if let Some(keratometry) = values.keratometry_of(Surface::Anterior) {
         let mut found: Vec<Finding> = Vec::new();
         found.extend(readings(about, eye, keratometry));

@@ -146,6 +146,7 @@ fn ordered(
         reported_cylinder: None,
         reordered: false,
         medians: false,
+        singles: Vec::new(),
     };
     Ok(if order == core::cmp::Ordering::Greater {
         outcome.findings.push(
@@ -268,6 +269,7 @@ mod tests {
             reported_cylinder: None,
             reordered: false,
             medians: false,
+            singles: Vec::new(),
         }
     }
 

@@ -20,7 +20,7 @@ use dicom_object::InMemDicomObject;
 use dicom_transfer_syntax_registry::entries;
 
 use self::object::{Document, Node, Number};
-use super::outcome::{Brings, Content, Input, NotUnderstood, Read};
+use super::outcome::{Brings, Content, Format, Input, NotUnderstood, Read};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::IntakeError;
 use crate::model::{
@@ -174,6 +174,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
     };
     Ok(Read {
         digest: file.digest,
+        format: Format::Dicom,
         content: Content::Exams(vec![exam]),
         findings: outcome.findings,
         not_understood: outcome.notes,

@@ -266,6 +266,40 @@ impl Document {
         self.0.get(id.0)
     }
 
+    /// The root element.
+    #[expect(clippy::unused_self, reason = "the root of this document, not of any")]
+    pub(in crate::intake) const fn root(&self) -> ElementId {
+        Self::ROOT
+    }
+
+    /// The namespace of an element.
+    pub(in crate::intake) fn space(&self, id: ElementId) -> Option<&str> {
+        self.element(id)?.name.space.as_deref()
+    }
+
+    /// The local name of an element.
+    pub(in crate::intake) fn local(&self, id: ElementId) -> &str {
+        self.element(id).map_or("", |element| element.name.local.as_str())
+    }
+
+    /// Whether an element has this name.
+    pub(in crate::intake) fn is(&self, id: ElementId, space: Option<&str>, local: &str) -> bool {
+        self.element(id)
+            .is_some_and(|element| element.name.local == local && element.name.space.as_deref() == space)
+    }
+
+    /// The children of an element in the order of the file.
+    pub(in crate::intake) fn children(&self, id: ElementId) -> &[ElementId] {
+        self.element(id).map_or(&[], |element| element.children.as_slice())
+    }
+
+    /// The value of an attribute that is in no namespace, and where it stands.
+    pub(in crate::intake) fn attribute_of(&self, id: ElementId, local: &str) -> Option<(&str, Spot)> {
+        let attributes = &self.element(id)?.attributes;
+        let own = attributes.iter().find(|own| own.name.space.is_none() && own.name.local == local)?;
+        Some((own.value.trim_matches(SPACE), self.attribute_spot(id, &own.written)))
+    }
+
     /// The way from the root in the names of the file, `[n]` where a name stands more than once among its siblings.
     pub(super) fn way(&self, id: ElementId) -> String {
         let mut steps = Vec::new();

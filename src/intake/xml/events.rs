@@ -12,7 +12,7 @@ use quick_xml::reader::Reader;
 
 use crate::intake::text::forbidden;
 
-/// Most events of a document; an export of a day has a few thousand.
+/// Most events of a document, attributes among them; an export of a day has a few thousand.
 const MOST_EVENTS: usize = 50_000;
 /// Longest value of an attribute, in bytes.
 const LONGEST_ATTRIBUTE: usize = 1024;
@@ -159,7 +159,7 @@ impl<'t> Events<'t> {
     }
 
     /// The attributes of a tag by the grammar: white space, a name, `=`, a quoted value; each name once.
-    fn attributes(&self, raw: &str) -> Result<Vec<(String, String)>, Fault> {
+    fn attributes(&mut self, raw: &str) -> Result<Vec<(String, String)>, Fault> {
         let mut attributes: Vec<(String, String)> = Vec::new();
         let mut rest = raw;
         loop {
@@ -182,6 +182,10 @@ impl<'t> Events<'t> {
             let (value, after) = quote
                 .and_then(|quote| after.get(1..)?.split_once(quote))
                 .ok_or_else(|| self.fault("the value of an attribute is not in quotes"))?;
+            self.seen += 1;
+            if self.seen > MOST_EVENTS {
+                return Err(self.fault(format!("more than {MOST_EVENTS} pieces of markup")));
+            }
             if attributes.iter().any(|(own, _)| own == name) {
                 return Err(self.fault("an attribute that stands twice in one element"));
             }

@@ -1,11 +1,12 @@
 //! What stands in a document and no field reads: told once for each kind of element, never with its content.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 use super::document::{Document, ElementId, Name};
 use super::path::Path;
 use crate::intake::NotUnderstood;
-use crate::model::Place;
+use crate::model::{Place, Spot};
 
 /// Most kinds that are told apart.
 const MOST_TOLD: usize = 20;
@@ -15,7 +16,7 @@ const SCHEMA_INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
 /// What was read: elements by their text, and attributes.
 #[derive(Default)]
-struct Used {
+pub(in crate::intake) struct Used {
     elements: BTreeSet<ElementId>,
     attributes: BTreeSet<(ElementId, Name)>,
     /// Read or ignored with all it holds.
@@ -23,6 +24,21 @@ struct Used {
 }
 
 impl Used {
+    /// An element whose text was read.
+    pub(in crate::intake) fn element(&mut self, id: ElementId) {
+        self.elements.insert(id);
+    }
+
+    /// An attribute in no namespace that was read.
+    pub(in crate::intake) fn attribute(&mut self, id: ElementId, local: &str) {
+        self.attributes.insert((id, Name { space: None, local: local.to_owned() }));
+    }
+
+    /// An element that was read or left out with all it holds.
+    pub(in crate::intake) fn whole(&mut self, id: ElementId) {
+        self.whole.insert(id);
+    }
+
     fn mark(
         &mut self,
         document: &Document,
@@ -55,13 +71,14 @@ pub(in crate::intake) fn unread<'p>(
     place: &Place,
 ) -> Vec<NotUnderstood> {
     let mut used = Used::default();
-    for record in records {
+    for (nth, record) in records.iter().enumerate() {
         for (path, unit) in read {
             if let (Some(id), Some(unit)) = (used.mark(document, path, *record, place), unit) {
                 used.mark(document, unit, id, place);
             }
         }
-        for path in ignored {
+        // A path from the root leads to the same from every record.
+        for path in ignored.iter().filter(|path| nth == 0 || !path.is_from_root()) {
             used.attributes.extend(path.picks(document, *record));
             match path.attribute() {
                 Some(_) => {
@@ -71,67 +88,92 @@ pub(in crate::intake) fn unread<'p>(
             }
         }
     }
-    let touched = touched(document, &used);
-    let mut told: BTreeMap<Vec<String>, usize> = BTreeMap::new();
-    let mut order: Vec<(u32, String, Place)> = Vec::new();
-    let mut tell = |kind: Vec<String>, shown: String, place: Place| {
-        let next = order.len();
-        let at = *told.entry(kind).or_insert(next);
-        match order.get_mut(at) {
-            Some((times, ..)) => *times = times.saturating_add(1),
-            None => order.push((1, shown, place)),
-        }
-    };
-    let mut open = vec![(Document::ROOT, vec![String::new()])];
+    told(document, &used, why, place)
+}
+
+/// What was neither read nor left out, once for each kind, each with the place of its first.
+pub(in crate::intake) fn told(
+    document: &Document,
+    used: &Used,
+    why: &str,
+    place: &Place,
+) -> Vec<NotUnderstood> {
+    let touched = touched(document, used);
+    let mut kinds = Kinds { place, by_kind: BTreeMap::new(), order: Vec::new(), more: 0 };
+    let mut open = vec![(Document::ROOT, Rc::new(String::new()))];
     while let Some((id, above)) = open.pop() {
         let Some(element) = document.element(id) else { continue };
         if used.whole.contains(&id) {
             continue;
         }
-        let mut kind = above;
-        kind.push(element.written.clone());
+        let kind = format!("{above}/{}", element.written);
+        let shown = kind.as_str();
         if !touched.contains(&id) {
             let bare =
                 element.text().is_empty() && element.attributes.is_empty() && element.children.is_empty();
             if !bare {
-                tell(kind.clone(), format!("element `{}`", kind.join("/")), place.at(document.spot(id)));
+                kinds.tell(format!("element `{shown}`"), || document.spot(id));
             }
             continue;
         }
         for attribute in &element.attributes {
             let hint = attribute.name.space.as_deref() == Some(SCHEMA_INSTANCE);
             if !hint && !used.attributes.contains(&(id, attribute.name.clone())) {
-                let mut kind = kind.clone();
-                kind.push(format!("@{}", attribute.written));
-                let spot = document.attribute_spot(id, &attribute.written);
-                tell(kind.clone(), format!("attribute `{}`", kind.join("/")), place.at(spot));
+                let spot = || document.attribute_spot(id, &attribute.written);
+                kinds.tell(format!("attribute `{shown}/@{}`", attribute.written), spot);
             }
         }
         if !element.text().is_empty() && !used.elements.contains(&id) {
-            let mut kind = kind.clone();
-            kind.push("text".to_owned());
-            tell(kind.clone(), format!("text in `{}`", kind.join("/")), place.at(document.spot(id)));
+            kinds.tell(format!("text in `{shown}`"), || document.spot(id));
         }
-        open.extend(element.children.iter().rev().map(|child| (*child, kind.clone())));
+        let kind = Rc::new(kind);
+        open.extend(element.children.iter().rev().map(|child| (*child, Rc::clone(&kind))));
     }
-    let kinds = order.len();
-    let mut all: Vec<NotUnderstood> = order
-        .into_iter()
-        .take(MOST_TOLD)
-        .map(|(times, shown, place)| NotUnderstood {
-            what: if times > 1 { format!("{shown}, {times} times") } else { shown },
-            why: why.to_owned(),
-            place,
-        })
-        .collect();
-    if kinds > MOST_TOLD {
-        all.push(NotUnderstood {
-            what: format!("{} more kinds of elements and attributes", kinds - MOST_TOLD),
-            why: why.to_owned(),
-            place: place.clone(),
-        });
+    kinds.all(why)
+}
+
+/// Kinds of what was not read, as many as are told apart.
+struct Kinds<'p> {
+    place: &'p Place,
+    by_kind: BTreeMap<String, usize>,
+    order: Vec<(u32, Place)>,
+    more: u32,
+}
+
+impl Kinds<'_> {
+    fn tell(&mut self, kind: String, spot: impl Fn() -> Spot) {
+        if let Some((times, _)) = self.by_kind.get(&kind).and_then(|at| self.order.get_mut(*at)) {
+            *times = times.saturating_add(1);
+        } else if self.order.len() < MOST_TOLD {
+            self.by_kind.insert(kind, self.order.len());
+            self.order.push((1, self.place.at(spot())));
+        } else {
+            self.more = self.more.saturating_add(1);
+        }
     }
-    all
+
+    fn all(self, why: &str) -> Vec<NotUnderstood> {
+        let Self { place, by_kind, order, more } = self;
+        let mut kinds: Vec<(usize, String)> = by_kind.into_iter().map(|(kind, at)| (at, kind)).collect();
+        kinds.sort();
+        let mut all: Vec<NotUnderstood> = kinds
+            .into_iter()
+            .zip(order)
+            .map(|((_, kind), (times, place))| NotUnderstood {
+                what: if times > 1 { format!("{kind}, {times} times") } else { kind },
+                why: why.to_owned(),
+                place,
+            })
+            .collect();
+        if more > 0 {
+            all.push(NotUnderstood {
+                what: format!("{more} more elements and attributes of other kinds"),
+                why: why.to_owned(),
+                place: place.clone(),
+            });
+        }
+        all
+    }
 }
 
 /// Every element that is read or ignored, carries an attribute that is, or holds such an element.

@@ -15,6 +15,6 @@ mod path;
 mod rules;
 
 pub(super) use document::{Document, ElementId};
-pub(super) use leftover::unread;
+pub(super) use leftover::{Used, told, unread};
 pub(super) use path::{Found, Path};
 pub(super) use rules::XmlShape;

@@ -136,6 +136,11 @@ impl Path {
         Ok(path(start, steps, end))
     }
 
+    /// The path to the text of the element itself.
+    pub(in crate::intake) fn own_text() -> Self {
+        Self { text: ".".to_owned(), start: Start::Here(0), steps: Vec::new(), end: End::Text }
+    }
+
     /// The path as the template writes it.
     pub(in crate::intake) fn text(&self) -> &str {
         &self.text
