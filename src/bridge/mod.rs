@@ -10,6 +10,7 @@ mod fold;
 mod init;
 mod issue;
 mod lookup;
+mod memory;
 mod one_case;
 mod pass;
 mod people_acts;

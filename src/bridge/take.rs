@@ -8,7 +8,7 @@
     reason = "how long a file has stood still is measured on the monotonic clock"
 )]
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
@@ -30,7 +30,7 @@ const CLAIMS: &str = ".axiswright-claims";
 
 /// What identifies a file that has not changed: length, times to the nanosecond, inode.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Stood {
+pub(super) struct Stood {
     length: u64,
     modified: (i64, i64),
     changed: (i64, i64),
@@ -39,7 +39,7 @@ struct Stood {
 }
 
 impl Stood {
-    fn of(metadata: &std::fs::Metadata) -> Self {
+    pub(super) fn of(metadata: &std::fs::Metadata) -> Self {
         Self {
             length: metadata.len(),
             modified: (metadata.mtime(), metadata.mtime_nsec()),
@@ -121,7 +121,8 @@ fn scan_one(position: usize, folder: &Folder, strange: &mut u32) -> Result<Vec<S
 /// What a daemon remembers of the incoming folders between its scans.
 #[derive(Debug, Default)]
 pub(super) struct Tracker {
-    known: Vec<(Seen, Instant)>,
+    /// By folder and name: how the file stood, and since when.
+    known: BTreeMap<(usize, OsString), (Stood, Instant)>,
     down: BTreeSet<String>,
 }
 
@@ -153,7 +154,7 @@ impl Tracker {
     pub(super) fn scan(&mut self, site: &Site) -> Scan {
         let now = Instant::now();
         let mut scan = Scan::default();
-        let mut seen_now = Vec::new();
+        let mut seen_now = BTreeMap::new();
         for (position, folder) in folders(site).iter().enumerate() {
             let name = folder.rules.folder().to_owned();
             match scan_one(position, folder, &mut scan.strange) {
@@ -163,17 +164,19 @@ impl Tracker {
                     }
                     let wait = Duration::from_secs(u64::from(folder.rules.settle_seconds()));
                     for seen in seen {
-                        let since =
-                            self.known.iter().find(|(known, _)| *known == seen).map(|(_, since)| *since);
+                        let name = (seen.folder, seen.name.clone());
+                        let since = self
+                            .known
+                            .get(&name)
+                            .filter(|(stood, _)| *stood == seen.stood)
+                            .map(|(_, since)| *since);
+                        seen_now.insert(name, (seen.stood, since.unwrap_or(now)));
                         match since {
-                            Some(since) if now.duration_since(since) >= wait => {
-                                scan.settled.push(seen.clone());
-                            }
+                            Some(since) if now.duration_since(since) >= wait => scan.settled.push(seen),
                             Some(since) => scan.wait_for(wait.saturating_sub(now.duration_since(since))),
                             // The second look decides; without a settle time it comes at once.
                             None => scan.wait_for(wait.max(Duration::from_millis(5))),
                         }
-                        seen_now.push((seen, since.unwrap_or(now)));
                     }
                 }
                 Err(_) => {
@@ -195,8 +198,14 @@ impl Scan {
     }
 }
 
-/// Takes what a scan found settled, and what an interrupted pass left.
-pub(super) fn take_settled(site: &mut Site, scan: &Scan, now: Timestamp) -> Result<Taking, BridgeError> {
+/// Takes what a scan found settled, and what an interrupted pass left; `enough` is asked between two files. What is left
+/// stays where it is, for the next scan.
+pub(super) fn take_settled(
+    site: &mut Site,
+    scan: &Scan,
+    now: Timestamp,
+    enough: &dyn Fn() -> bool,
+) -> Result<Taking, BridgeError> {
     let folders = folders(site);
     let mut taking = finish_claimed(site, &folders, now)?;
     (taking.unsettled, taking.strange) = (scan.unsettled, scan.strange);
@@ -204,6 +213,9 @@ pub(super) fn take_settled(site: &mut Site, scan: &Scan, now: Timestamp) -> Resu
         return Ok(taking);
     }
     for seen in &scan.settled {
+        if enough() {
+            break;
+        }
         if let Some(folder) = folders.get(seen.folder) {
             taking.taken += take_one(site, folder, seen, now)?;
         }
@@ -483,7 +495,7 @@ mod tests {
         tracker.scan(site);
         let scan = tracker.scan(site);
         assert!(scan.has_settled());
-        take_settled(site, &scan, now()).unwrap()
+        take_settled(site, &scan, now(), &|| false).unwrap()
     }
 
     #[test]

@@ -340,11 +340,12 @@ fn visits() {
 
 #[test]
 fn the_limit_that_was_crossed_is_the_one_cited() {
+    type Make<'a> = &'a dyn Fn(&mut Clinic);
     let cylinder = |c: &mut Clinic, steep: f64| {
         bio_reads(c, (42.0, 172.0), (steep, 82.0));
         reads(c, (42.0, 172.0), (steep, 82.0));
     };
-    let cases: [(Code, Source, &dyn Fn(&mut Clinic)); 10] = [
+    let cases: [(Code, Source, Make<'_>); 10] = [
         (Code::B01, SCREENING_1988, &|c| long(c, 25.1, 25.1)),
         (Code::B01, BIOMETRY_LIMITS, &|c| long(c, 27.0, 26.9)),
         (Code::B02, SCREENING_1988, &|c| long(c, 23.62, 23.31)),
