@@ -4,6 +4,7 @@
 //! and a process that has just started remembers nothing.
 
 use std::collections::BTreeMap;
+use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -81,6 +82,8 @@ pub(super) struct Memory {
     sheets: BTreeMap<PathBuf, Seen>,
     /// The files of `held/`.
     held: BTreeMap<PathBuf, Seen>,
+    /// How each file of a folder we may only look at stood when it was copied.
+    looked: BTreeMap<(String, OsString), Stood>,
     /// SHA-256 of kept sheets.
     digests: BTreeMap<String, String>,
 }
@@ -170,6 +173,16 @@ impl Memory {
     /// Remembers the slips as they stand.
     pub(super) fn put_held(&mut self, held: BTreeMap<PathBuf, Seen>) {
         self.held = held;
+    }
+
+    /// Whether a file of a folder we may only look at has been copied as it stands.
+    pub(super) fn has_looked(&self, folder: &str, name: &OsStr, stood: Stood) -> bool {
+        self.looked.get(&(folder.to_owned(), name.to_owned())) == Some(&stood)
+    }
+
+    /// Remembers that it has.
+    pub(super) fn put_looked(&mut self, folder: &str, name: &OsStr, stood: Stood) {
+        self.looked.insert((folder.to_owned(), name.to_owned()), stood);
     }
 
     /// SHA-256 of a kept sheet by its key.

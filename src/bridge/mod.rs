@@ -22,6 +22,7 @@ mod take;
 mod views;
 mod watch;
 mod weigh_up;
+mod writers;
 
 pub use error::BridgeError;
 pub use event::Event;

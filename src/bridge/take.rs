@@ -19,6 +19,7 @@ use jiff::Timestamp;
 use super::error::BridgeError;
 use super::event::Event;
 use super::store::Site;
+use super::writers::{FileId, open_for_writing};
 use crate::ledger::durable;
 #[cfg(not(feature = "broken-no-claim"))]
 use crate::ledger::durable::Claim;
@@ -47,6 +48,10 @@ impl Stood {
             inode: metadata.ino(),
             device: metadata.dev(),
         }
+    }
+
+    const fn file(&self) -> FileId {
+        (self.device, self.inode)
     }
 }
 
@@ -118,6 +123,11 @@ fn scan_one(position: usize, folder: &Folder, strange: &mut u32) -> Result<Vec<S
     Ok(seen)
 }
 
+/// Which of these somebody still has open for writing, where the system can tell.
+fn being_written(seen: &[Seen]) -> BTreeSet<FileId> {
+    open_for_writing(seen.iter().map(|seen| (&seen.name, seen.stood.file())))
+}
+
 /// What a daemon remembers of the incoming folders between its scans.
 #[derive(Debug, Default)]
 pub(super) struct Tracker {
@@ -163,7 +173,14 @@ impl Tracker {
                         scan.came_back.push(name);
                     }
                     let wait = Duration::from_secs(u64::from(folder.rules.settle_seconds()));
+                    let look = folder.rules.mode() == Mode::Look;
                     for seen in seen {
+                        // Copied and left there: nothing more is to be done with it.
+                        if look
+                            && site.memory.borrow().has_looked(folder.rules.folder(), &seen.name, seen.stood)
+                        {
+                            continue;
+                        }
                         let name = (seen.folder, seen.name.clone());
                         let since = self
                             .known
@@ -187,6 +204,9 @@ impl Tracker {
             }
         }
         self.known = seen_now;
+        let open = being_written(&scan.settled);
+        scan.settled.retain(|seen| !open.contains(&seen.stood.file()));
+        scan.unsettled = scan.unsettled.saturating_add(u32::try_from(open.len()).unwrap_or(u32::MAX));
         scan
     }
 }
@@ -251,7 +271,15 @@ pub fn take_all(site: &mut Site, now: Timestamp) -> Result<Taking, BridgeError> 
         let settle = folders.iter().map(|folder| folder.rules.settle_seconds()).max().unwrap_or(0);
         std::thread::sleep(Duration::from_secs(u64::from(settle)));
         let after = scan(&folders, &mut taking.strange)?;
-        let settled: Vec<&Seen> = after.iter().filter(|seen| before.contains(seen)).collect();
+        // Both are in the order of folder and name.
+        let stood = |seen: &Seen| {
+            let at =
+                before.binary_search_by(|known| (known.folder, &known.name).cmp(&(seen.folder, &seen.name)));
+            at.ok().and_then(|at| before.get(at)).is_some_and(|known| known == seen)
+        };
+        let open = being_written(&after);
+        let settled: Vec<&Seen> =
+            after.iter().filter(|seen| stood(seen) && !open.contains(&seen.stood.file())).collect();
         taking.unsettled = u32::try_from(after.len() - settled.len()).unwrap_or(u32::MAX);
         let mut took = 0;
         for seen in settled {
@@ -387,12 +415,15 @@ fn look_at(
         .as_bytes(),
     );
     let key = format!("looked:{memory}");
-    if site.ledger.cached(&key)?.is_some() {
-        return Ok(0);
-    }
-    let Some(kept) = keep(site, from)? else { return Ok(0) };
-    record(site, folder, &name, kept, &key, now)?;
-    Ok(1)
+    let new = if site.ledger.cached(&key)?.is_some() {
+        0
+    } else {
+        let Some(kept) = keep(site, from)? else { return Ok(0) };
+        record(site, folder, &name, kept, &key, now)?;
+        1
+    };
+    site.memory.borrow_mut().put_looked(folder.rules.folder(), &seen.name, stood);
+    Ok(new)
 }
 
 /// Keeps a file, reading it again until what was kept is what lies there.

@@ -8,6 +8,8 @@
 #![expect(clippy::disallowed_methods, reason = "the daemon reads both clocks")]
 
 use std::cell::Cell;
+use std::collections::BTreeMap;
+use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::time::{Duration, Instant};
@@ -68,7 +70,8 @@ impl Clocks {
 /// Listens to the incoming folders; a folder that is away is listened to again when it is back.
 struct Hints {
     watcher: Option<RecommendedWatcher>,
-    listening: Vec<PathBuf>,
+    /// By path, the folder that is listened to: another one may come under the same name.
+    listening: BTreeMap<PathBuf, (u64, u64)>,
 }
 
 impl Hints {
@@ -83,18 +86,24 @@ impl Hints {
         if let Err(error) = &watcher {
             tracing::warn!(%error, "no file events here; the scan interval finds the files");
         }
-        Self { watcher: watcher.ok(), listening: Vec::new() }
+        Self { watcher: watcher.ok(), listening: BTreeMap::new() }
     }
 
-    fn listen(&mut self, site: &Site, lost: &[String]) {
+    fn listen(&mut self, site: &Site) {
         let Some(watcher) = &mut self.watcher else { return };
-        self.listening.retain(|path| {
-            let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-            !lost.contains(&name)
-        });
         for path in folder_paths(site) {
-            if !self.listening.contains(&path) && watcher.watch(&path, RecursiveMode::NonRecursive).is_ok() {
-                self.listening.push(path);
+            let there = std::fs::metadata(&path).ok().map(|folder| (folder.dev(), folder.ino()));
+            if self.listening.get(&path).copied() == there {
+                continue;
+            }
+            if self.listening.remove(&path).is_some() {
+                // It may be gone with its folder.
+                let _ = watcher.unwatch(&path);
+            }
+            if let Some(there) = there
+                && watcher.watch(&path, RecursiveMode::NonRecursive).is_ok()
+            {
+                self.listening.insert(path, there);
             }
         }
     }
@@ -179,7 +188,7 @@ pub fn watch(
     let _lock = site.lock()?;
     let (wake, receiver) = signals;
     let mut hints = Hints::new(wake);
-    hints.listen(&site, &[]);
+    hints.listen(&site);
     let mut daemon = Daemon { ears: Ears::new(receiver), given, last: Last::default() };
     match daemon.run(&mut site, &mut hints, report) {
         Err(BridgeError::Stopped) => Ok(()),
@@ -228,7 +237,7 @@ impl Daemon {
             for folder in &scan.came_back {
                 tracing::info!(folder, "an incoming folder is back");
             }
-            hints.listen(site, &scan.went_down);
+            hints.listen(site);
             let later = Clocks::now();
             let step = if self.given.is_some() { 0 } else { later.step_since(&clocks) };
             clocks = later;
@@ -240,15 +249,14 @@ impl Daemon {
                 let now = site.now(self.given)?;
                 site.append(&Event::ClockStepped { seconds: step }, now)?;
             }
-            if scan.has_settled() || self.is_due(site)? {
-                self.pass(site, &scan, report)?;
-            }
+            let taken =
+                if scan.has_settled() || self.is_due(site)? { self.pass(site, &scan, report)? } else { 0 };
             if Instant::now() >= health_due {
                 health(site, scan.unsettled)?;
                 health_due = Instant::now() + HEALTH;
             }
-            let wait =
-                if scan.has_settled() { Duration::ZERO } else { scan.next.unwrap_or(INTERVAL).min(INTERVAL) };
+            // More may have come meanwhile, or be left; where nothing could be taken, trying at once would be a loop.
+            let wait = if taken > 0 { Duration::ZERO } else { scan.next.unwrap_or(INTERVAL).min(INTERVAL) };
             match self.ears.wait(rest, wait) {
                 Some(Signal::Stop) => return Ok(()),
                 Some(Signal::Reload) => reload(site),
@@ -267,13 +275,13 @@ impl Daemon {
     }
 
     /// Takes what has settled, for [`TAKING`] at most, and considers it. What is left comes with the next scan, so that a
-    /// great many files never keep a changed list waiting.
+    /// great many files never keep a changed list waiting. Gives how many were taken.
     fn pass(
         &mut self,
         site: &mut Site,
         scan: &Scan,
         report: &mut dyn FnMut(&PassReport),
-    ) -> Result<(), BridgeError> {
+    ) -> Result<u32, BridgeError> {
         let begun = Instant::now();
         let now = site.now(self.given)?;
         let enough = || self.ears.stop_asked();
@@ -285,7 +293,7 @@ impl Daemon {
         let done = settle(site, taking, now, self.given.is_some(), &enough)?;
         report(&done);
         self.last = Last { head: done.considered, due: done.due };
-        Ok(())
+        Ok(taking.taken)
     }
 }
 
