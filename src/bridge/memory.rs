@@ -11,6 +11,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
+use super::fold::Folded;
 use super::stages::Considered;
 use super::take::Stood;
 use crate::casebook::{Case, CaseId};
@@ -73,6 +74,8 @@ pub(super) type SlipFacts = (&'static str, u32, Timestamp, bool);
 /// What is remembered.
 #[derive(Debug, Default)]
 pub(super) struct Memory {
+    /// What the ledger said. A chain that lost what was folded is an error of the ledger, not another answer.
+    folded: Folded,
     /// Under which settings and on which day the documents were read.
     read_under: Option<(Settings, Date)>,
     read: BTreeMap<DocumentKey, Arc<Said>>,
@@ -89,6 +92,16 @@ pub(super) struct Memory {
 }
 
 impl Memory {
+    /// What the ledger said, up to where it was folded.
+    pub(super) fn take_folded(&mut self) -> Folded {
+        std::mem::take(&mut self.folded)
+    }
+
+    /// Remembers it.
+    pub(super) fn put_folded(&mut self, folded: Folded) {
+        self.folded = folded;
+    }
+
     /// What was read before under these settings on this day. Empty when either has changed.
     pub(super) fn take_read(&mut self, settings: &Settings, today: Date) -> BTreeMap<DocumentKey, Arc<Said>> {
         let read = std::mem::take(&mut self.read);

@@ -9,7 +9,7 @@ use jiff::Timestamp;
 
 use super::error::BridgeError;
 use super::event::Event;
-use super::fold::{Standing, fold};
+use super::fold::{Folded, Standing};
 use super::memory::Memory;
 use crate::intake::Template;
 use crate::ledger::durable::PipelineLock;
@@ -214,12 +214,21 @@ impl Site {
         Ok((note, key))
     }
 
-    /// Everything the ledger says, folded.
+    /// Everything the ledger says, folded. What was folded before is gone on from, unless a note was erased since.
     ///
     /// # Errors
     /// A record this program does not know.
     pub fn standing(&self) -> Result<Standing, BridgeError> {
-        fold(&self.ledger, &self.ledger.entries(1)?)
+        let mut folded = self.memory.borrow_mut().take_folded();
+        let mut records = self.ledger.since(folded.seq())?;
+        if folded.seq() > 0 && records.iter().any(|record| record.kind() == "erased") {
+            folded = Folded::default();
+            records = self.ledger.entries(1)?;
+        }
+        folded.go_on(&self.ledger, &records)?;
+        let standing = folded.standing.clone();
+        self.memory.borrow_mut().put_folded(folded);
+        Ok(standing)
     }
 
     /// The certificates that vouch for this site's sheets.
