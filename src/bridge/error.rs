@@ -59,6 +59,9 @@ pub enum BridgeError {
         /// Its key.
         key: String,
     },
+    /// The pass was told to stop. What it did stays done; the next one goes on from there.
+    #[error("the pass was told to stop")]
+    Stopped,
     /// An act on a case that is not in the state it needs.
     #[error("{detail}")]
     NotPossible {
@@ -88,6 +91,7 @@ impl BridgeError {
                 "use the version of the program that wrote this site, or a newer one".to_owned()
             }
             Self::KeptMissing { .. } => "restore the folder `kept` from the backup".to_owned(),
+            Self::Stopped => "start it again; nothing is lost".to_owned(),
             Self::NotPossible { next, .. } => next.clone(),
         }
     }
@@ -105,6 +109,7 @@ impl BridgeError {
             Self::People(_) => "people",
             Self::Event { .. } => "ledger-newer",
             Self::KeptMissing { .. } => "kept-missing",
+            Self::Stopped => "stopped",
             Self::NotPossible { .. } => "not-possible",
         }
     }
@@ -128,6 +133,7 @@ impl BridgeError {
             | Self::Sheet(_)
             | Self::Page(_)
             | Self::People(_)
+            | Self::Stopped
             | Self::NotPossible { .. } => false,
         }
     }

@@ -169,6 +169,27 @@ pub enum Event {
 }
 
 impl Event {
+    /// Whether a person's act recorded it, beside the pipeline.
+    pub fn is_a_persons(&self) -> bool {
+        match self {
+            Self::Issuing { approval, .. } => approval == "surgeon",
+            Self::Answered { .. }
+            | Self::Entered { .. }
+            | Self::SettingsApproved { .. }
+            | Self::Person { .. }
+            | Self::ClockConfirmed { .. } => true,
+            Self::Taken { .. }
+            | Self::Refused { .. }
+            | Self::Considered { .. }
+            | Self::Issued { .. }
+            | Self::Stands { .. }
+            | Self::Withdrawn { .. }
+            | Self::WithdrawalPending { .. }
+            | Self::Removed { .. }
+            | Self::ClockStepped { .. } => false,
+        }
+    }
+
     /// The entry to append.
     ///
     /// # Errors

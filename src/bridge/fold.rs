@@ -160,18 +160,39 @@ fn entered(text: &str) -> Option<Entered> {
 
 /// Folds the records of a ledger.
 pub(super) fn fold(ledger: &Ledger, records: &[Record]) -> Result<Standing, BridgeError> {
-    let mut standing = Standing::default();
-    let mut before: Option<Head> = None;
-    for record in records {
-        let event = Event::of(record)?;
-        let at = record.at()?;
-        if let Some(event) = event {
-            standing.take(ledger, record, event, at, before)?;
-        }
-        standing.newest = standing.newest.max(Some(at));
-        before = Some(record.head());
+    let mut folded = Folded::default();
+    folded.go_on(ledger, records)?;
+    Ok(folded.standing)
+}
+
+/// What the ledger says up to a record.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Folded {
+    /// What it says.
+    pub(super) standing: Standing,
+    /// The newest record that was folded; none before the first.
+    head: Option<Head>,
+}
+
+impl Folded {
+    /// Number of the newest record that was folded.
+    pub(super) fn seq(&self) -> u64 {
+        self.head.map_or(0, |head| head.seq)
     }
-    Ok(standing)
+
+    /// Folds the records that follow.
+    pub(super) fn go_on(&mut self, ledger: &Ledger, records: &[Record]) -> Result<(), BridgeError> {
+        for record in records {
+            let event = Event::of(record)?;
+            let at = record.at()?;
+            if let Some(event) = event {
+                self.standing.take(ledger, record, event, at, self.head)?;
+            }
+            self.standing.newest = self.standing.newest.max(Some(at));
+            self.head = Some(record.head());
+        }
+        Ok(())
+    }
 }
 
 fn fault(record: &Record, detail: &str) -> BridgeError {

@@ -11,6 +11,7 @@ mod fold;
 mod init;
 mod issue;
 mod lookup;
+mod memory;
 mod one_case;
 mod pass;
 mod people_acts;
@@ -22,6 +23,7 @@ mod take;
 mod views;
 mod watch;
 mod weigh_up;
+mod writers;
 
 pub use doctor::{Health, Looked, examine};
 pub use error::BridgeError;

@@ -59,6 +59,10 @@ pub struct PassReport {
     pub measuring_findings: Vec<Finding>,
     /// The clock is behind the ledger: nothing was issued.
     pub clock_behind: bool,
+    /// Number of the newest record that this pass has considered.
+    pub considered: u64,
+    /// When time alone will change a case next: it stops waiting for a source.
+    pub due: Option<Timestamp>,
 }
 
 impl PassReport {
@@ -89,12 +93,17 @@ pub struct Look {
 /// # Errors
 /// Disk and ledger.
 pub fn look(site: &mut Site, now: Timestamp) -> Result<Look, BridgeError> {
-    look_as(site, Reader::Onlooker, now)
+    look_as(site, Reader::Onlooker, now, &|| false)
 }
 
-fn look_as(site: &mut Site, who: Reader, now: Timestamp) -> Result<Look, BridgeError> {
+fn look_as(
+    site: &mut Site,
+    who: Reader,
+    now: Timestamp,
+    enough: &dyn Fn() -> bool,
+) -> Result<Look, BridgeError> {
     let standing = site.standing()?;
-    let reading = read_all(site, &standing, who, now)?;
+    let reading = read_all(site, &standing, who, now, enough)?;
     let weighing = weigh_up(site, &standing, &reading, now)?;
     Ok(Look { standing, reading, weighing })
 }
@@ -110,17 +119,23 @@ pub fn pass(site: &mut Site, now: Timestamp, test_clock: bool) -> Result<PassRep
         put_sheets_right(site, &standing, now)?;
     }
     let taking = take_all(site, now)?;
-    settle(site, taking, now, test_clock)
+    settle(site, taking, now, test_clock, &|| false)
 }
 
-/// What follows taking: read, consider, withdraw, issue, publish.
+/// What follows taking: read, consider, withdraw, issue, publish. `enough` is asked before each file that is read and each
+/// sheet that is made.
+///
+/// # Errors
+/// Disk and ledger; [`BridgeError::Stopped`] when it was enough.
 pub(super) fn settle(
     site: &mut Site,
     taking: Taking,
     now: Timestamp,
     test_clock: bool,
+    enough: &dyn Fn() -> bool,
 ) -> Result<PassReport, BridgeError> {
-    let look = look_as(site, Reader::Pipeline, now)?;
+    let before = site.ledger.head()?.seq;
+    let look = look_as(site, Reader::Pipeline, now, enough)?;
     let clock_behind = clock_behind(&look.standing, now);
     withdraw(site, &look, now)?;
     // What was withdrawn leaves before anything else is done.
@@ -129,6 +144,9 @@ pub(super) fn settle(
     if !clock_behind {
         for weighed in &look.weighing.cases {
             if may_issue(weighed) && !views.pending.contains(weighed.id()) {
+                if enough() {
+                    return Err(BridgeError::Stopped);
+                }
                 let again = Weighed {
                     record: standing.cases.get(weighed.id()).cloned().unwrap_or_default(),
                     ..weighed.clone()
@@ -174,7 +192,22 @@ pub(super) fn settle(
         without_operation: u32::try_from(weighing.without_operation.len()).unwrap_or(u32::MAX),
         measuring_findings,
         clock_behind,
+        considered: considered_up_to(site, before)?,
+        due: weighing.cases.iter().filter_map(|weighed| weighed.decide_by).filter(|by| *by > now).min(),
     })
+}
+
+/// The newest record a pass has considered that began after record `before`: all of its own, and none when a person acted
+/// beside it, for their act may have come too late for it.
+fn considered_up_to(site: &Site, before: u64) -> Result<u64, BridgeError> {
+    let mut newest = before;
+    for record in site.ledger.since(before)? {
+        match Event::of(&record)? {
+            Some(event) if event.is_a_persons() => return Ok(before),
+            _ => newest = record.seq(),
+        }
+    }
+    Ok(newest)
 }
 
 /// Whether the clock stepped, or stands before the newest record, since a person last confirmed it.
@@ -235,9 +268,7 @@ pub fn view(site: &Site, weighed: &Weighed) -> CaseView {
     let sheet = current
         .and_then(|issue| super::views::sheet_path(site, &case.id, issue))
         .map(|path| path.strip_prefix(site.folders.root()).unwrap_or(&path).display().to_string());
-    let digest = current
-        .and_then(|issue| super::views::current_bytes(site, issue).ok())
-        .map(|bytes| super::issue::digest_of(&bytes).to_string());
+    let digest = current.and_then(|issue| super::views::current_digest(site, issue).ok());
     CaseView {
         id: case.id.clone(),
         version: current.map_or_else(|| weighed.record.next_version(), |issue| issue.version),

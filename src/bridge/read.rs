@@ -12,6 +12,7 @@ use jiff::Timestamp;
 use super::error::BridgeError;
 use super::event::Event;
 use super::fold::{Document, Standing};
+use super::memory::Said;
 use super::store::Site;
 use crate::casebook::{Arrived, Evidence};
 use crate::finding::Finding;
@@ -167,15 +168,17 @@ fn read_apart(
     }
 }
 
-/// Reads every document that counts; refuses what cannot be read.
+/// Reads every document that counts; refuses what cannot be read. The pipeline reads a document once and remembers what it
+/// said; `enough` is asked before each that is read.
 ///
 /// # Errors
-/// Disk and ledger faults. A file that cannot be read is no error of the pass.
+/// Disk and ledger faults; [`BridgeError::Stopped`] when it was enough: half of the evidence is none. A file that cannot be read is no error of the pass.
 pub(super) fn read_all(
     site: &mut Site,
     standing: &Standing,
     who: Reader,
     now: Timestamp,
+    enough: &dyn Fn() -> bool,
 ) -> Result<Reading, BridgeError> {
     let mut reading = Reading::default();
     site.settings.site.number_authority().clone_into(&mut reading.evidence.authority);
@@ -183,7 +186,20 @@ pub(super) fn read_all(
         site.settings.templates.iter().map(|(_, template)| template.clone()).collect();
     let today = site.settings.site.time_zone().to_datetime(now).date();
     let documents: Vec<Document> = counting(standing, site).into_iter().cloned().collect();
+    let settings = site.settings.digests();
+    let mut known = site.memory.borrow_mut().take_read(&settings, today);
+    let mut remembered = BTreeMap::new();
     for document in documents {
+        let name = (document.folder.clone(), document.file.clone(), document.name.clone());
+        if let Some(said) = known.remove(&name) {
+            reading.files.insert(document.arrival, document.file.clone());
+            take_in(&mut reading.evidence, document.arrival, &said);
+            remembered.insert(name, said);
+            continue;
+        }
+        if enough() {
+            return Err(BridgeError::Stopped);
+        }
         let rules = rules_of(site, &document.folder);
         let key = KeptKey::from_hex(&document.file)?;
         let bytes =
@@ -197,8 +213,10 @@ pub(super) fn read_all(
         };
         match read {
             Ok(read) => {
+                let said = Arc::new(said(read));
                 reading.files.insert(document.arrival, document.file.clone());
-                take_in(&mut reading.evidence, document.arrival, read);
+                take_in(&mut reading.evidence, document.arrival, &said);
+                remembered.insert(name, said);
             }
             Err(refusal) if who == Reader::Pipeline => {
                 refuse(site, &document, &refusal, now)?;
@@ -206,6 +224,9 @@ pub(super) fn read_all(
             }
             Err(_) => {}
         }
+    }
+    if who == Reader::Pipeline {
+        site.memory.borrow_mut().put_read(settings, today, remembered);
     }
     Ok(reading)
 }
@@ -235,11 +256,21 @@ fn guarded(
     Ok(read)
 }
 
-fn take_in(evidence: &mut Evidence, sequence: u64, read: intake::Read) {
+fn take_in(evidence: &mut Evidence, sequence: u64, said: &Said) {
+    match said {
+        Said::Exams(exams) => {
+            evidence.exams.extend(exams.iter().map(|exam| Arrived { sequence, value: exam.clone() }));
+        }
+        Said::List(list) => evidence.lists.push(Arrived { sequence, value: list.clone() }),
+        Said::Facts(facts) => evidence.facts.extend(facts.iter().cloned()),
+    }
+}
+
+fn said(read: intake::Read) -> Said {
     match read.content {
         Content::Exams(exams) => {
             let lines: Vec<BTreeSet<u64>> = exams.iter().map(Exam::lines).collect();
-            for (exam, own) in exams.into_iter().zip(&lines) {
+            let with_findings = |(exam, own): (Exam, &BTreeSet<u64>)| {
                 // A finding in a line of one examination is about that one; any other is about all of the file.
                 let about = |finding: &&Finding| {
                     let at: BTreeSet<u64> = finding.places().iter().filter_map(Place::line).collect();
@@ -247,11 +278,12 @@ fn take_in(evidence: &mut Evidence, sequence: u64, read: intake::Read) {
                     !claimed || !own.is_disjoint(&at)
                 };
                 let findings = read.findings.iter().filter(about).cloned().collect();
-                evidence.exams.push(Arrived { sequence, value: (Arc::new(exam), findings) });
-            }
+                (Arc::new(exam), findings)
+            };
+            Said::Exams(exams.into_iter().zip(&lines).map(with_findings).collect())
         }
-        Content::List(list) => evidence.lists.push(Arrived { sequence, value: list }),
-        Content::Facts(facts) => evidence.facts.extend(facts.stated),
+        Content::List(list) => Said::List(list),
+        Content::Facts(facts) => Said::Facts(facts.stated),
     }
 }
 

@@ -183,6 +183,7 @@ pub fn is_damage(error: &BridgeError) -> bool {
         | BridgeError::People(_)
         | BridgeError::Event { .. }
         | BridgeError::KeptMissing { .. }
+        | BridgeError::Stopped
         | BridgeError::NotPossible { .. } => false,
     }
 }

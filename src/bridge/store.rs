@@ -1,6 +1,7 @@
 //! A site on disk, opened: settings, ledger, kept files, keys.
 #![expect(clippy::disallowed_methods, reason = "the bridge reads the files of its site")]
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -8,7 +9,8 @@ use jiff::Timestamp;
 
 use super::error::BridgeError;
 use super::event::Event;
-use super::fold::{Standing, fold};
+use super::fold::{Folded, Standing};
+use super::memory::Memory;
 use crate::intake::Template;
 use crate::ledger::durable::PipelineLock;
 use crate::ledger::kept::Kept;
@@ -57,6 +59,8 @@ pub struct Site {
     pub kept: Kept,
     /// The bridge's seal.
     pub credential: Credential,
+    /// What the passes of this process remember.
+    pub(super) memory: RefCell<Memory>,
 }
 
 fn read_text(path: &Path) -> Result<String, BridgeError> {
@@ -112,7 +116,9 @@ impl Settings {
     ///
     /// # Errors
     /// The first text that cannot be used, with file, line and key.
-    #[expect(clippy::missing_panics_doc, reason = "a template that is refused has a fault")]
+    ///
+    /// # Panics
+    /// Never: a template that is refused has a fault.
     pub fn parse(texts: Vec<SettingsText>) -> Result<Self, BridgeError> {
         let mut site = None;
         let (mut surgeons, mut lenses, mut templates) = (Vec::new(), Vec::new(), Vec::new());
@@ -142,6 +148,11 @@ impl Settings {
         Ok(Self { site, surgeons, lenses, templates, texts })
     }
 
+    /// The digests of every file, in their order.
+    pub(super) fn digests(&self) -> Vec<Digest> {
+        self.texts.iter().map(|text| text.digest).collect()
+    }
+
     /// Files whose text is not the approved one.
     pub fn unapproved(&self, approved: &BTreeMap<String, Approved>) -> Vec<crate::checks::UnapprovedFile> {
         let files: Vec<SettingsFile> = self
@@ -168,7 +179,7 @@ impl Site {
         let mut ledger = Ledger::open(&folders.ledger(), secret)?;
         let (kept, _) = Kept::open(&folders.kept(), &mut ledger)?;
         let credential = credential(&folders)?;
-        Ok(Self { folders, settings, ledger, kept, credential })
+        Ok(Self { folders, settings, ledger, kept, credential, memory: RefCell::default() })
     }
 
     /// Takes the pipeline lock: one pass at a time.
@@ -203,12 +214,21 @@ impl Site {
         Ok((note, key))
     }
 
-    /// Everything the ledger says, folded.
+    /// Everything the ledger says, folded. What was folded before is gone on from, unless a note was erased since.
     ///
     /// # Errors
     /// A record this program does not know.
     pub fn standing(&self) -> Result<Standing, BridgeError> {
-        fold(&self.ledger, &self.ledger.entries(1)?)
+        let mut folded = self.memory.borrow_mut().take_folded();
+        let mut records = self.ledger.since(folded.seq())?;
+        if folded.seq() > 0 && records.iter().any(|record| record.kind() == "erased") {
+            folded = Folded::default();
+            records = self.ledger.entries(1)?;
+        }
+        folded.go_on(&self.ledger, &records)?;
+        let standing = folded.standing.clone();
+        self.memory.borrow_mut().put_folded(folded);
+        Ok(standing)
     }
 
     /// The certificates that vouch for this site's sheets.

@@ -8,7 +8,7 @@
     reason = "how long a file has stood still is measured on the monotonic clock"
 )]
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
@@ -19,6 +19,7 @@ use jiff::Timestamp;
 use super::error::BridgeError;
 use super::event::Event;
 use super::store::Site;
+use super::writers::{FileId, open_for_writing};
 use crate::ledger::durable;
 #[cfg(not(feature = "broken-no-claim"))]
 use crate::ledger::durable::Claim;
@@ -30,7 +31,7 @@ const CLAIMS: &str = ".axiswright-claims";
 
 /// What identifies a file that has not changed: length, times to the nanosecond, inode.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Stood {
+pub(super) struct Stood {
     length: u64,
     modified: (i64, i64),
     changed: (i64, i64),
@@ -39,7 +40,7 @@ struct Stood {
 }
 
 impl Stood {
-    fn of(metadata: &std::fs::Metadata) -> Self {
+    pub(super) fn of(metadata: &std::fs::Metadata) -> Self {
         Self {
             length: metadata.len(),
             modified: (metadata.mtime(), metadata.mtime_nsec()),
@@ -47,6 +48,10 @@ impl Stood {
             inode: metadata.ino(),
             device: metadata.dev(),
         }
+    }
+
+    const fn file(&self) -> FileId {
+        (self.device, self.inode)
     }
 }
 
@@ -118,10 +123,16 @@ fn scan_one(position: usize, folder: &Folder, strange: &mut u32) -> Result<Vec<S
     Ok(seen)
 }
 
+/// Which of these somebody still has open for writing, where the system can tell.
+fn being_written(seen: &[Seen]) -> BTreeSet<FileId> {
+    open_for_writing(seen.iter().map(|seen| (&seen.name, seen.stood.file())))
+}
+
 /// What a daemon remembers of the incoming folders between its scans.
 #[derive(Debug, Default)]
 pub(super) struct Tracker {
-    known: Vec<(Seen, Instant)>,
+    /// By folder and name: how the file stood, and since when.
+    known: BTreeMap<(usize, OsString), (Stood, Instant)>,
     down: BTreeSet<String>,
 }
 
@@ -153,7 +164,7 @@ impl Tracker {
     pub(super) fn scan(&mut self, site: &Site) -> Scan {
         let now = Instant::now();
         let mut scan = Scan::default();
-        let mut seen_now = Vec::new();
+        let mut seen_now = BTreeMap::new();
         for (position, folder) in folders(site).iter().enumerate() {
             let name = folder.rules.folder().to_owned();
             match scan_one(position, folder, &mut scan.strange) {
@@ -162,18 +173,27 @@ impl Tracker {
                         scan.came_back.push(name);
                     }
                     let wait = Duration::from_secs(u64::from(folder.rules.settle_seconds()));
+                    let look = folder.rules.mode() == Mode::Look;
                     for seen in seen {
-                        let since =
-                            self.known.iter().find(|(known, _)| *known == seen).map(|(_, since)| *since);
+                        // Copied and left there: nothing more is to be done with it.
+                        if look
+                            && site.memory.borrow().has_looked(folder.rules.folder(), &seen.name, seen.stood)
+                        {
+                            continue;
+                        }
+                        let name = (seen.folder, seen.name.clone());
+                        let since = self
+                            .known
+                            .get(&name)
+                            .filter(|(stood, _)| *stood == seen.stood)
+                            .map(|(_, since)| *since);
+                        seen_now.insert(name, (seen.stood, since.unwrap_or(now)));
                         match since {
-                            Some(since) if now.duration_since(since) >= wait => {
-                                scan.settled.push(seen.clone());
-                            }
+                            Some(since) if now.duration_since(since) >= wait => scan.settled.push(seen),
                             Some(since) => scan.wait_for(wait.saturating_sub(now.duration_since(since))),
                             // The second look decides; without a settle time it comes at once.
                             None => scan.wait_for(wait.max(Duration::from_millis(5))),
                         }
-                        seen_now.push((seen, since.unwrap_or(now)));
                     }
                 }
                 Err(_) => {
@@ -184,6 +204,9 @@ impl Tracker {
             }
         }
         self.known = seen_now;
+        let open = being_written(&scan.settled);
+        scan.settled.retain(|seen| !open.contains(&seen.stood.file()));
+        scan.unsettled = scan.unsettled.saturating_add(u32::try_from(open.len()).unwrap_or(u32::MAX));
         scan
     }
 }
@@ -195,8 +218,14 @@ impl Scan {
     }
 }
 
-/// Takes what a scan found settled, and what an interrupted pass left.
-pub(super) fn take_settled(site: &mut Site, scan: &Scan, now: Timestamp) -> Result<Taking, BridgeError> {
+/// Takes what a scan found settled, and what an interrupted pass left; `enough` is asked between two files. What is left
+/// stays where it is, for the next scan.
+pub(super) fn take_settled(
+    site: &mut Site,
+    scan: &Scan,
+    now: Timestamp,
+    enough: &dyn Fn() -> bool,
+) -> Result<Taking, BridgeError> {
     let folders = folders(site);
     let mut taking = finish_claimed(site, &folders, now)?;
     (taking.unsettled, taking.strange) = (scan.unsettled, scan.strange);
@@ -204,6 +233,9 @@ pub(super) fn take_settled(site: &mut Site, scan: &Scan, now: Timestamp) -> Resu
         return Ok(taking);
     }
     for seen in &scan.settled {
+        if enough() {
+            break;
+        }
         if let Some(folder) = folders.get(seen.folder) {
             taking.taken += take_one(site, folder, seen, now)?;
         }
@@ -239,7 +271,15 @@ pub fn take_all(site: &mut Site, now: Timestamp) -> Result<Taking, BridgeError> 
         let settle = folders.iter().map(|folder| folder.rules.settle_seconds()).max().unwrap_or(0);
         std::thread::sleep(Duration::from_secs(u64::from(settle)));
         let after = scan(&folders, &mut taking.strange)?;
-        let settled: Vec<&Seen> = after.iter().filter(|seen| before.contains(seen)).collect();
+        // Both are in the order of folder and name.
+        let stood = |seen: &Seen| {
+            let at =
+                before.binary_search_by(|known| (known.folder, &known.name).cmp(&(seen.folder, &seen.name)));
+            at.ok().and_then(|at| before.get(at)).is_some_and(|known| known == seen)
+        };
+        let open = being_written(&after);
+        let settled: Vec<&Seen> =
+            after.iter().filter(|seen| stood(seen) && !open.contains(&seen.stood.file())).collect();
         taking.unsettled = u32::try_from(after.len() - settled.len()).unwrap_or(u32::MAX);
         let mut took = 0;
         for seen in settled {
@@ -375,12 +415,15 @@ fn look_at(
         .as_bytes(),
     );
     let key = format!("looked:{memory}");
-    if site.ledger.cached(&key)?.is_some() {
-        return Ok(0);
-    }
-    let Some(kept) = keep(site, from)? else { return Ok(0) };
-    record(site, folder, &name, kept, &key, now)?;
-    Ok(1)
+    let new = if site.ledger.cached(&key)?.is_some() {
+        0
+    } else {
+        let Some(kept) = keep(site, from)? else { return Ok(0) };
+        record(site, folder, &name, kept, &key, now)?;
+        1
+    };
+    site.memory.borrow_mut().put_looked(folder.rules.folder(), &seen.name, stood);
+    Ok(new)
 }
 
 /// Keeps a file, reading it again until what was kept is what lies there.
@@ -483,7 +526,7 @@ mod tests {
         tracker.scan(site);
         let scan = tracker.scan(site);
         assert!(scan.has_settled());
-        take_settled(site, &scan, now()).unwrap()
+        take_settled(site, &scan, now(), &|| false).unwrap()
     }
 
     #[test]

@@ -13,12 +13,14 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::fold::{Issue, Standing};
 use super::issue::eye_of;
+use super::memory::Seen;
 use super::stages::State;
 use super::store::Site;
+use super::take::Stood;
 use super::weigh_up::Weighed;
 use crate::casebook::{Case, CaseId};
 use crate::ledger::durable::{self, Mode};
-use crate::ledger::{KeptKey, LedgerError};
+use crate::ledger::{ContentDigest, KeptKey, LedgerError};
 use crate::model::{Identity, ListEntry, Place};
 use crate::sheet::{self, HeldCase, Notice, SheetFacts};
 use crate::site::{HeldName, SheetName};
@@ -132,6 +134,7 @@ pub(super) fn put_sheets_right(
     let sheets = site.folders.sheets();
     durable::make_dir(&sheets)?;
     let lying = below(&sheets)?;
+    let mut seen = BTreeMap::new();
     // One thing that cannot be moved must not keep the rest from leaving.
     let mut stuck: Option<BridgeError> = None;
     for path in lying.strange {
@@ -145,10 +148,11 @@ pub(super) fn put_sheets_right(
             continue;
         }
         let in_place = wanted.get(&path).map(|(_, key)| *key);
-        let bytes = std::fs::read(&path).map_err(BridgeError::disk("read", &path))?;
-        let digest = super::issue::digest_of(&bytes);
+        let known = site.memory.borrow().sheet(&path);
+        let Some((stood, digest)) = digest_of_file(&path, known)? else { continue };
         let is_it = |key: &KeptKey| site.ledger.secret().kept_key(&digest) == *key;
         if in_place.as_ref().is_some_and(is_it) {
+            seen.insert(path, (stood, digest));
             continue;
         }
         let own = standing.cases.values().flat_map(|record| record.issues.values()).any(|issue| {
@@ -172,6 +176,7 @@ pub(super) fn put_sheets_right(
             }
         }
     }
+    site.memory.borrow_mut().put_sheets(seen);
     removed_at_last(site, standing, &views, now)?;
     if let Some(error) = stuck {
         return Err(error);
@@ -194,6 +199,41 @@ pub(super) fn put_sheets_right(
         }
     }
     Ok(views)
+}
+
+/// A file's digest: the one known, where it has stood still since; else of its bytes. None when it left, or changed while
+/// it was read: the next pass looks again.
+fn digest_of_file(path: &Path, known: Option<Seen>) -> Result<Option<Seen>, BridgeError> {
+    let stood = |path: &Path| std::fs::symlink_metadata(path).ok().map(|metadata| Stood::of(&metadata));
+    let Some(before) = stood(path) else { return Ok(None) };
+    if let Some((_, digest)) = known.filter(|(known, _)| *known == before) {
+        return Ok(Some((before, digest)));
+    }
+    let bytes = match std::fs::read(path) {
+        Ok(bytes) => bytes,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Err(error) => return Err(BridgeError::disk("read", path)(error)),
+    };
+    let digest = super::issue::digest_of(&bytes);
+    Ok((stood(path) == Some(before)).then_some((before, digest)))
+}
+
+/// Whether `sheets/` and `held/` hold what the last pass of this process saw there, and nothing else. What cannot be looked
+/// at is not right.
+pub(super) fn stand_as_left(site: &Site) -> bool {
+    let memory = site.memory.borrow();
+    let same = |folder: &Path, left: &BTreeMap<PathBuf, Seen>| {
+        let Ok(lying) = below(folder) else { return false };
+        let mut files = lying.files.iter().filter(|path| !is_ours_in_work(path));
+        let mut left = left.iter();
+        lying.strange.is_empty()
+            && left.by_ref().all(|(path, (stood, _))| {
+                files.next() == Some(path)
+                    && std::fs::symlink_metadata(path).is_ok_and(|now| Stood::of(&now) == *stood)
+            })
+            && files.next().is_none()
+    };
+    same(&site.folders.sheets(), memory.sheets()) && same(&site.folders.held(), memory.held())
 }
 
 fn sheet_name(path: &Path) -> Option<SheetName> {
@@ -294,7 +334,7 @@ pub(super) fn put_slips_right(
 ) -> Result<Slips, BridgeError> {
     let held = site.folders.held();
     durable::make_dir(&held)?;
-    let mut wanted: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+    let mut wanted: BTreeMap<String, (Slip<'_>, ContentDigest)> = BTreeMap::new();
     for one in weighed {
         let state = one.state();
         if !matches!(state, State::Held | State::Blocked | State::Planned) {
@@ -317,19 +357,16 @@ pub(super) fn put_slips_right(
                 now
             }
         };
-        let facts = plain_facts(site, &one.considered.case, version, at, test_clock);
-        let bytes = sheet::slip(
-            &HeldCase {
-                case: &one.considered.case,
-                state: state.word(),
-                findings: &one.considered.findings,
-                answered: &one.considered.answers,
-                needs_approval: state == State::Planned,
-            },
-            &facts,
-        )?;
+        let slip = Slip { one, state, version, at };
+        let made_of = (state.word(), version, at, test_clock);
+        let known = site.memory.borrow().slip(one.id(), &one.considered, made_of);
+        let digest = match known {
+            Some(digest) => digest,
+            None => super::issue::digest_of(&slip.bytes(site, test_clock)?),
+        };
+        site.memory.borrow_mut().put_slip(one.id().clone(), &one.considered, made_of, digest);
         let name = HeldName { case: one.id().clone(), version };
-        wanted.insert(name.to_string(), bytes);
+        wanted.insert(name.to_string(), (slip, digest));
     }
     let mut slips = Slips::default();
     let lying = below(&held)?;
@@ -352,15 +389,46 @@ pub(super) fn put_slips_right(
             slips.strangers += 1;
         }
     }
-    for (name, bytes) in wanted {
+    let mut seen = BTreeMap::new();
+    for (name, (slip, digest)) in wanted {
         let path = held.join(&name);
-        let same = std::fs::read(&path).is_ok_and(|there| there == bytes);
-        if !same {
-            durable::write(&path, &bytes, Mode::Shared)?;
-            slips.written += 1;
+        let known = site.memory.borrow().held_slip(&path);
+        // What cannot be read is written anew.
+        match digest_of_file(&path, known).unwrap_or(None) {
+            Some((stood, there)) if there == digest => {
+                seen.insert(path, (stood, digest));
+            }
+            _ => {
+                durable::write(&path, &slip.bytes(site, test_clock)?, Mode::Shared)?;
+                slips.written += 1;
+            }
         }
     }
+    site.memory.borrow_mut().put_held(seen);
     Ok(slips)
+}
+
+/// A slip that is to lie in `held/`.
+struct Slip<'a> {
+    one: &'a Weighed,
+    state: State,
+    version: u32,
+    at: Timestamp,
+}
+
+impl Slip<'_> {
+    fn bytes(&self, site: &Site, test_clock: bool) -> Result<Vec<u8>, BridgeError> {
+        let considered = &self.one.considered;
+        let facts = plain_facts(site, &considered.case, self.version, self.at, test_clock);
+        let held = HeldCase {
+            case: &considered.case,
+            state: self.state.word(),
+            findings: &considered.findings,
+            answered: &considered.answers,
+            needs_approval: self.state == State::Planned,
+        };
+        Ok(sheet::slip(&held, &facts)?)
+    }
 }
 
 /// Keyed digest of what a slip says: state, findings, answers.
@@ -440,7 +508,13 @@ fn unlisted(id: &CaseId, issue: &Issue, at: Timestamp) -> Case {
     }
 }
 
-/// The bytes of a current sheet, for people's acts that need them.
-pub(super) fn current_bytes(site: &Site, issue: &Issue) -> Result<Vec<u8>, BridgeError> {
-    issue_bytes(site, issue)
+/// SHA-256 of a current sheet.
+pub(super) fn current_digest(site: &Site, issue: &Issue) -> Result<String, BridgeError> {
+    let file = issue.made.as_ref().map(|made| made.file.as_str()).unwrap_or_default();
+    if let Some(known) = site.memory.borrow().digest(file) {
+        return Ok(known);
+    }
+    let digest = super::issue::digest_of(&issue_bytes(site, issue)?).to_string();
+    site.memory.borrow_mut().put_digest(file, &digest);
+    Ok(digest)
 }

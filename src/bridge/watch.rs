@@ -7,8 +7,11 @@
 //! The intervals and the limit on a step of the clock are our own choice.
 #![expect(clippy::disallowed_methods, reason = "the daemon reads both clocks")]
 
+use std::cell::Cell;
+use std::collections::BTreeMap;
+use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
@@ -19,17 +22,22 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::pass::{PassReport, settle};
 use super::store::{Settings, Site, settings_texts};
-use super::take::{Taking, Tracker, folder_paths, take_settled};
+use super::take::{Scan, Tracker, folder_paths, take_settled};
+use super::views::stand_as_left;
 
 /// How often every folder is scanned when nothing wakes the daemon.
 pub const INTERVAL: Duration = Duration::from_secs(2);
 /// How often the health line is written.
 const HEALTH: Duration = Duration::from_mins(1);
+/// How long files are taken before what has been taken is considered.
+const TAKING: Duration = Duration::from_secs(2);
 /// A step of the wall clock against the monotonic clock larger than this stops issuing.
 const CLOCK_STEP_SECONDS: i64 = 1;
 
 /// What tells the daemon to do something beside its scans.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+///
+/// In the order of strength: of several, the strongest counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Signal {
     /// A file event: scan soon.
     Files,
@@ -62,7 +70,8 @@ impl Clocks {
 /// Listens to the incoming folders; a folder that is away is listened to again when it is back.
 struct Hints {
     watcher: Option<RecommendedWatcher>,
-    listening: Vec<PathBuf>,
+    /// By path, the folder that is listened to: another one may come under the same name.
+    listening: BTreeMap<PathBuf, (u64, u64)>,
 }
 
 impl Hints {
@@ -77,18 +86,24 @@ impl Hints {
         if let Err(error) = &watcher {
             tracing::warn!(%error, "no file events here; the scan interval finds the files");
         }
-        Self { watcher: watcher.ok(), listening: Vec::new() }
+        Self { watcher: watcher.ok(), listening: BTreeMap::new() }
     }
 
-    fn listen(&mut self, site: &Site, lost: &[String]) {
+    fn listen(&mut self, site: &Site) {
         let Some(watcher) = &mut self.watcher else { return };
-        self.listening.retain(|path| {
-            let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-            !lost.contains(&name)
-        });
         for path in folder_paths(site) {
-            if !self.listening.contains(&path) && watcher.watch(&path, RecursiveMode::NonRecursive).is_ok() {
-                self.listening.push(path);
+            let there = std::fs::metadata(&path).ok().map(|folder| (folder.dev(), folder.ino()));
+            if self.listening.get(&path).copied() == there {
+                continue;
+            }
+            if self.listening.remove(&path).is_some() {
+                // It may be gone with its folder.
+                let _ = watcher.unwatch(&path);
+            }
+            if let Some(there) = there
+                && watcher.watch(&path, RecursiveMode::NonRecursive).is_ok()
+            {
+                self.listening.insert(path, there);
             }
         }
     }
@@ -102,9 +117,64 @@ const fn is_change(kind: EventKind) -> bool {
     }
 }
 
+/// The daemon's ears: what was signalled and not yet acted on, the strongest of it.
+struct Ears {
+    receiver: Receiver<Signal>,
+    heard: Cell<Option<Signal>>,
+}
+
+impl Ears {
+    const fn new(receiver: Receiver<Signal>) -> Self {
+        Self { receiver, heard: Cell::new(None) }
+    }
+
+    fn hear(&self, signal: Signal) {
+        self.heard.set(self.heard.get().max(Some(signal)));
+    }
+
+    /// Empties the queue: many hints are one. Whether to stop is asked between two files, two sheets, two scans.
+    fn stop_asked(&self) -> bool {
+        loop {
+            match self.receiver.try_recv() {
+                Ok(signal) => self.hear(signal),
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => {
+                    self.hear(Signal::Stop);
+                    break;
+                }
+            }
+        }
+        self.heard.get() == Some(Signal::Stop)
+    }
+
+    /// Waits for the next signal, and gives the strongest. A hint of files is not acted on before `rest` is over, so that a
+    /// folder into which thousands of files are being written is not scanned for every one of them.
+    fn wait(&self, rest: Duration, wait: Duration) -> Option<Signal> {
+        let begun = Instant::now();
+        while !self.stop_asked() {
+            let until = match self.heard.get() {
+                None => wait,
+                Some(Signal::Files) => rest.min(wait),
+                Some(Signal::Reload | Signal::Stop) => break,
+            };
+            let left = until.saturating_sub(begun.elapsed());
+            if left.is_zero() {
+                break;
+            }
+            match self.receiver.recv_timeout(left) {
+                Ok(signal) => self.hear(signal),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => self.hear(Signal::Stop),
+            }
+        }
+        self.heard.take()
+    }
+}
+
 /// Runs the daemon until it is told to stop.
 ///
-/// `report` is called after each pass. The pipeline lock is held throughout.
+/// `report` is called after each pass. The pipeline lock is held throughout. A stop is obeyed between two files and between
+/// two sheets: what was done stays done, and the next start goes on from there.
 ///
 /// # Errors
 /// A second pipeline, a disk or ledger fault. A folder that is away is no error.
@@ -116,88 +186,115 @@ pub fn watch(
 ) -> Result<(), BridgeError> {
     let mut site = Site::open(root)?;
     let _lock = site.lock()?;
-    let test_clock = given.is_some();
     let (wake, receiver) = signals;
     let mut hints = Hints::new(wake);
-    hints.listen(&site, &[]);
-    let mut tracker = Tracker::default();
-    let mut clocks = Clocks::now();
-    // What was left by an interrupted run, and what the ledger says, before anything new.
-    let (scan, now) = (tracker.scan(&site), site.now(given)?);
-    let first = take_settled(&mut site, &scan, now)?;
-    let mut last = settle_and_report(&mut site, first, given, test_clock, report)?;
-    let mut health_due = Instant::now();
-    loop {
-        let scan = tracker.scan(&site);
-        for folder in &scan.went_down {
-            tracing::warn!(folder, "an incoming folder cannot be listed; its files are unknown, not gone");
-        }
-        for folder in &scan.came_back {
-            tracing::info!(folder, "an incoming folder is back");
-        }
-        hints.listen(&site, &scan.went_down);
-        let later = Clocks::now();
-        let step = if test_clock { 0 } else { later.step_since(&clocks) };
-        clocks = later;
-        if step.abs() > CLOCK_STEP_SECONDS {
-            tracing::error!(
-                seconds = step,
-                "the clock stepped: nothing is issued until a person confirms it"
-            );
-            let now = site.now(given)?;
-            site.append(&Event::ClockStepped { seconds: step }, now)?;
-        }
-        let moved = site.ledger.head()?.seq != last;
-        if scan.has_settled() || moved {
-            let now = site.now(given)?;
-            let taking = take_settled(&mut site, &scan, now)?;
-            last = settle_and_report(&mut site, taking, given, test_clock, report)?;
-        }
-        if Instant::now() >= health_due {
-            health(&site, scan.unsettled)?;
-            health_due = Instant::now() + HEALTH;
-        }
-        let wait =
-            if scan.has_settled() { Duration::ZERO } else { scan.next.unwrap_or(INTERVAL).min(INTERVAL) };
-        match wait_for(&receiver, wait) {
-            Some(Signal::Stop) => return Ok(()),
-            Some(Signal::Reload) => reload(&mut site),
-            Some(Signal::Files) | None => {}
-        }
+    hints.listen(&site);
+    let mut daemon = Daemon { ears: Ears::new(receiver), given, last: Last::default() };
+    match daemon.run(&mut site, &mut hints, report) {
+        Err(BridgeError::Stopped) => Ok(()),
+        ended => ended,
     }
 }
 
-/// Waits, and empties the queue: many hints are one. Stop counts before reload, reload before files.
-fn wait_for(receiver: &Receiver<Signal>, wait: Duration) -> Option<Signal> {
-    let rank = |signal: Signal| match signal {
-        Signal::Files => 1,
-        Signal::Reload => 2,
-        Signal::Stop => 3,
-    };
-    let mut heard = match receiver.recv_timeout(wait) {
-        Ok(signal) => Some(signal),
-        Err(RecvTimeoutError::Timeout) => None,
-        Err(RecvTimeoutError::Disconnected) => return Some(Signal::Stop),
-    };
-    while let Ok(signal) = receiver.try_recv() {
-        if heard.is_none_or(|known| rank(signal) > rank(known)) {
-            heard = Some(signal);
-        }
-    }
-    heard
+/// What the newest pass left behind.
+#[derive(Debug, Default)]
+struct Last {
+    /// Number of the newest record it considered.
+    head: u64,
+    /// When time alone will change a case.
+    due: Option<Timestamp>,
 }
 
-fn settle_and_report(
-    site: &mut Site,
-    taking: Taking,
+struct Daemon {
+    ears: Ears,
     given: Option<Timestamp>,
-    test_clock: bool,
-    report: &mut dyn FnMut(&PassReport),
-) -> Result<u64, BridgeError> {
-    let now = site.now(given)?;
-    let done = settle(site, taking, now, test_clock)?;
-    report(&done);
-    Ok(site.ledger.head()?.seq)
+    last: Last,
+}
+
+impl Daemon {
+    fn run(
+        &mut self,
+        site: &mut Site,
+        hints: &mut Hints,
+        report: &mut dyn FnMut(&PassReport),
+    ) -> Result<(), BridgeError> {
+        let mut tracker = Tracker::default();
+        let mut clocks = Clocks::now();
+        // What was left by an interrupted run, and what the ledger says, before anything new.
+        let scan = tracker.scan(site);
+        self.pass(site, &scan, report)?;
+        let mut health_due = Instant::now();
+        loop {
+            let begun = Instant::now();
+            let scan = tracker.scan(site);
+            let rest = begun.elapsed();
+            for folder in &scan.went_down {
+                tracing::warn!(
+                    folder,
+                    "an incoming folder cannot be listed; its files are unknown, not gone"
+                );
+            }
+            for folder in &scan.came_back {
+                tracing::info!(folder, "an incoming folder is back");
+            }
+            hints.listen(site);
+            let later = Clocks::now();
+            let step = if self.given.is_some() { 0 } else { later.step_since(&clocks) };
+            clocks = later;
+            if step.abs() > CLOCK_STEP_SECONDS {
+                tracing::error!(
+                    seconds = step,
+                    "the clock stepped: nothing is issued until a person confirms it"
+                );
+                let now = site.now(self.given)?;
+                site.append(&Event::ClockStepped { seconds: step }, now)?;
+            }
+            let taken =
+                if scan.has_settled() || self.is_due(site)? { self.pass(site, &scan, report)? } else { 0 };
+            if Instant::now() >= health_due {
+                health(site, scan.unsettled)?;
+                health_due = Instant::now() + HEALTH;
+            }
+            // More may have come meanwhile, or be left; where nothing could be taken, trying at once would be a loop.
+            let wait = if taken > 0 { Duration::ZERO } else { scan.next.unwrap_or(INTERVAL).min(INTERVAL) };
+            match self.ears.wait(rest, wait) {
+                Some(Signal::Stop) => return Ok(()),
+                Some(Signal::Reload) => reload(site),
+                Some(Signal::Files) | None => {}
+            }
+        }
+    }
+
+    /// Whether a pass is due without a new file: somebody recorded something, the views are not as they were left, or a
+    /// case has waited long enough.
+    fn is_due(&self, site: &Site) -> Result<bool, BridgeError> {
+        let now = site.now(self.given)?;
+        Ok(site.ledger.head()?.seq != self.last.head
+            || self.last.due.is_some_and(|due| now >= due)
+            || !stand_as_left(site))
+    }
+
+    /// Takes what has settled, for [`TAKING`] at most, and considers it. What is left comes with the next scan, so that a
+    /// great many files never keep a changed list waiting. Gives how many were taken.
+    fn pass(
+        &mut self,
+        site: &mut Site,
+        scan: &Scan,
+        report: &mut dyn FnMut(&PassReport),
+    ) -> Result<u32, BridgeError> {
+        let begun = Instant::now();
+        let now = site.now(self.given)?;
+        let enough = || self.ears.stop_asked();
+        let taking = take_settled(site, scan, now, &|| enough() || begun.elapsed() >= TAKING)?;
+        if enough() {
+            return Err(BridgeError::Stopped);
+        }
+        let now = site.now(self.given)?;
+        let done = settle(site, taking, now, self.given.is_some(), &enough)?;
+        report(&done);
+        self.last = Last { head: done.considered, due: done.due };
+        Ok(taking.taken)
+    }
 }
 
 /// Reads the settings anew. A text that cannot be used leaves everything as it was.

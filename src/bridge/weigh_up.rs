@@ -1,9 +1,13 @@
 //! Every case of the site as it stands: joined, considered, and compared with the sheet that is out.
 
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::error::BridgeError;
 use super::fold::{CaseRecord, Issue, Standing};
+use super::memory::Judged;
 use super::read::Reading;
 use super::stages::{Considered, Outcome, State, consider};
 use super::store::Site;
@@ -19,7 +23,7 @@ use crate::units::round;
 #[derive(Debug, Clone)]
 pub struct Weighed {
     /// The case as it came out of the stages.
-    pub considered: Considered,
+    pub considered: Arc<Considered>,
     /// What the ledger says about it.
     pub record: CaseRecord,
     /// Keyed digest of its evidence.
@@ -28,11 +32,13 @@ pub struct Weighed {
     pub plan: String,
     /// What the site's rule for releasing gives: none when a person has to approve.
     pub standing_order: Option<Approval>,
+    /// From when on it waits for nothing any more.
+    pub decide_by: Option<Timestamp>,
 }
 
 impl Weighed {
     /// The case.
-    pub const fn id(&self) -> &CaseId {
+    pub fn id(&self) -> &CaseId {
         &self.considered.case.id
     }
 
@@ -107,12 +113,12 @@ pub fn weigh_up(
         expected: Expectation::default(),
     };
     let casebook = join(&reading.evidence);
+    let digests = settings.digests();
     let mut weighing = Weighing::default();
     for case in &casebook.cases {
         let record = standing.cases.get(&case.id).cloned().unwrap_or_default();
         let own: Vec<UnapprovedFile> =
             unapproved.iter().filter(|file| concerns(&file.name, &case.entry, site)).cloned().collect();
-        let order = order(site, &case.entry, &record);
         let evidence = evidence(site, case, &record);
         let list_mates = casebook.list_mates(case);
         let expected = Expectation {
@@ -123,21 +129,43 @@ pub fn weigh_up(
                 .map_or(&[], |procedure| settings.site.expected_sources(procedure.value)),
             decide_by: case.entry.date.as_ref().and_then(|date| settings.site.decide_by(date.value)),
         };
-        let context = Context { unapproved: &own, list_mates: &list_mates, expected, ..general };
-        let considered = consider(
-            case.clone(),
-            &context,
-            settings.site.checks_settings(),
-            order.as_ref(),
-            &record.answers,
-        );
+        let judged = Judged {
+            settings: digests.clone(),
+            case: case.clone(),
+            unapproved: own,
+            list_mates,
+            decide_by: expected.decide_by,
+            answers: record.answers.clone(),
+            entered: record.entered.clone(),
+        };
+        let known = site.memory.borrow().considered(&judged, now);
+        let considered = known.unwrap_or_else(|| {
+            let context = Context {
+                unapproved: &judged.unapproved,
+                list_mates: &judged.list_mates,
+                expected,
+                ..general
+            };
+            let considered = Arc::new(consider(
+                case.clone(),
+                &context,
+                settings.site.checks_settings(),
+                order(site, &case.entry, &record).as_ref(),
+                &record.answers,
+            ));
+            site.memory.borrow_mut().put_considered(judged, now, &considered);
+            considered
+        });
         let plan = match &considered.outcome {
             Outcome::Planned(plan) => keyed(site, "axiswright-plan-1", &result(plan)),
             Outcome::Waiting | Outcome::Blocked | Outcome::Held(_) => String::new(),
         };
-        let standing_order = standing_order(site, standing, order.as_ref(), &considered);
-        weighing.cases.push(Weighed { considered, record, evidence, plan, standing_order });
+        let standing_order = standing_order(site, standing, &considered);
+        let decide_by = expected.decide_by;
+        weighing.cases.push(Weighed { considered, record, evidence, plan, standing_order, decide_by });
     }
+    let listed: BTreeSet<&CaseId> = casebook.cases.iter().map(|case| &case.id).collect();
+    site.memory.borrow_mut().keep_cases(|id| listed.contains(id));
     for joined in casebook.without_operation {
         let findings = crate::checks::screen_exam(&joined, &general, settings.site.checks_settings());
         weighing.without_operation.push((joined, findings));
@@ -185,18 +213,13 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
 }
 
 /// The standing order, where the site releases unflagged cases by itself and the surgeon's file is approved.
-fn standing_order(
-    site: &Site,
-    standing: &Standing,
-    order: Option<&Order>,
-    considered: &Considered,
-) -> Option<Approval> {
+fn standing_order(site: &Site, standing: &Standing, considered: &Considered) -> Option<Approval> {
     if site.settings.site.approval() != ApprovalPolicy::Flagged {
         return None;
     }
     let (file, surgeon) = surgeon_of(site, &considered.case.entry)?;
     let approved = standing.approved.get(file)?;
-    order?;
+    lens_of(site, &considered.case.entry).filter(|(_, lens)| lens.family.is_ok())?;
     let revision = surgeon.revision.clone().unwrap_or_else(|| approved.revision.to_string());
     Some(Approval::StandingOrder { name: surgeon.name.clone(), revision })
 }

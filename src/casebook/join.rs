@@ -158,13 +158,20 @@ fn without_zeros(number: &str) -> &str {
 fn same_person(one: &Identity, other: &Identity) -> bool {
     let names = one.name.as_ref().zip(other.name.as_ref());
     let births = one.birth_date.as_ref().zip(other.birth_date.as_ref());
-    names.is_some_and(|(a, b)| compare_names(&a.value, &b.value) != NameMatch::Different)
-        && births.is_some_and(|(a, b)| a.value == b.value)
+    // Dates first: names are slow to compare, and every entry is held against every examination.
+    births.is_some_and(|(a, b)| a.value == b.value)
+        && names.is_some_and(|(a, b)| compare_names(&a.value, &b.value) != NameMatch::Different)
 }
 
 /// Order of examinations: by instrument, time, and content so that equal times keep one order.
 fn sort_key(exam: &Exam) -> (String, Option<jiff::civil::DateTime>, String) {
     (exam.instrument.key.clone(), exam.taken.as_ref().map(|t| t.value.local), exam.file.digest.hex())
+}
+
+/// Same instrument and same time: what [`sort_key`] puts beside each other.
+fn same_moment(one: &Exam, other: &Exam) -> bool {
+    let local = |exam: &Exam| exam.taken.as_ref().map(|taken| taken.value.local);
+    one.instrument.key == other.instrument.key && local(one) == local(other)
 }
 
 /// Two deliveries of one examination: everything equal but the file and the places.
@@ -188,10 +195,14 @@ fn same_values(one: &Exam, other: &Exam) -> bool {
 fn once_each(exams: &[Arrived<(Arc<Exam>, Vec<Finding>)>]) -> Vec<Joined> {
     let mut kept: Vec<Joined> = Vec::new();
     let mut ordered: Vec<_> = exams.iter().collect();
-    ordered.sort_by_key(|arrived| sort_key(&arrived.value.0));
+    ordered.sort_by_cached_key(|arrived| sort_key(&arrived.value.0));
     for arrived in ordered {
         let (exam, findings) = &arrived.value;
-        if let Some(known) = kept.iter_mut().find(|known| same_examination(&known.exam, exam)) {
+        // In this order, deliveries of one examination lie beside each other: the end of what is kept is enough.
+        let alike = |known: &&mut Joined| same_moment(&known.exam, exam);
+        if let Some(known) =
+            kept.iter_mut().rev().take_while(alike).find(|known| same_examination(&known.exam, exam))
+        {
             known.again += 1;
         } else {
             kept.push(Joined { exam: Arc::clone(exam), findings: findings.clone(), again: 0 });
@@ -241,6 +252,7 @@ fn values(
 /// Pure: the same evidence gives the same casebook, in whatever order the examinations came.
 pub fn join(evidence: &Evidence) -> Casebook {
     let exams = once_each(&evidence.exams);
+    let numbers: Vec<Option<String>> = exams.iter().map(|joined| number_of(&joined.exam.identity)).collect();
     let mut used = vec![false; exams.len()];
     let mut cases = Vec::new();
     let mut ids: BTreeMap<CaseId, u32> = BTreeMap::new();
@@ -260,14 +272,15 @@ pub fn join(evidence: &Evidence) -> Casebook {
             );
         }
         let mut attached = Vec::new();
-        for (joined, used) in exams.iter().zip(used.iter_mut()) {
+        for ((joined, found), used) in exams.iter().zip(&numbers).zip(used.iter_mut()) {
             let identity = &joined.exam.identity;
-            let same_authority = authority_of(identity, &authority) == authority;
-            let how = match (number.as_deref(), number_of(identity)) {
+            let same_authority =
+                identity.authority.is_none() || authority_of(identity, &authority) == authority;
+            let how = match (number.as_deref(), found.as_deref()) {
                 (Some(listed), Some(found)) if listed == found && same_authority => Some(Attached::ByNumber),
                 (Some(listed), Some(found))
                     if same_authority
-                        && without_zeros(listed) == without_zeros(&found)
+                        && without_zeros(listed) == without_zeros(found)
                         && same_person(&entry.identity, identity) =>
                 {
                     Some(Attached::ByNumberButZeros)

@@ -3,6 +3,8 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
+use std::sync::Arc;
+
 use clap::Args;
 use serde_json::{Value, json};
 
@@ -97,7 +99,7 @@ fn about(site: &mut Site, case: &CaseId, at: Option<jiff::Timestamp>) -> Result<
     let sheet = relation(&weighed);
     let version = weighed.record.current().map(|issue| issue.version);
     let state = weighed.state().word();
-    Ok(About { considered: weighed.considered, version, state, sheet })
+    Ok(About { considered: Arc::unwrap_or_clone(weighed.considered), version, state, sheet })
 }
 
 /// How what is computed now relates to the sheet that is out.

@@ -12,7 +12,7 @@ use axiswright::site::SiteKind;
 pub(crate) const NOW: &str = "2026-03-05T09:00:00Z";
 pub(crate) const LATER: &str = "2026-03-05T10:00:00Z";
 
-const SITE: &str = include_str!("../../demo-data/clinic/site.toml");
+pub(crate) const SITE: &str = include_str!("../../demo-data/clinic/site.toml");
 const SETTINGS: [(&str, &str); 7] = [
     ("lenses/tarn-t.toml", include_str!("../../demo-data/lenses/tarn-t.toml")),
     ("surgeons/imara-vost.toml", include_str!("../../demo-data/surgeons/imara-vost.toml")),
@@ -66,13 +66,18 @@ pub(crate) fn strace_is_there() -> bool {
 
 /// A site with its settings approved and nothing in its incoming folders.
 fn bare_site(folder: &Path) -> Site {
+    bare_site_of(folder, SITE)
+}
+
+/// A site whose `site.toml` is given.
+pub(crate) fn bare_site_of(folder: &Path, site_toml: &str) -> Site {
     let root = folder.join("site");
     let request = InitRequest {
         kind: SiteKind::Demo,
         name: "Elmhaven Eye Unit (demo)",
         zone: "Europe/Paris",
         authority_key: folder.join("authority.key.pem"),
-        site_toml: Some(SITE.to_owned()),
+        site_toml: Some(site_toml.to_owned()),
     };
     let now = NOW.parse().unwrap();
     bridge::init(&root, &request, now).unwrap();
@@ -87,7 +92,11 @@ fn bare_site(folder: &Path) -> Site {
 
 /// A site with a list and two exports waiting to be taken.
 pub(crate) fn waiting_site(folder: &Path) -> PathBuf {
-    let site = bare_site(folder);
+    fill(&bare_site(folder))
+}
+
+/// Puts the list and the two exports where they are taken from.
+pub(crate) fn fill(site: &Site) -> PathBuf {
     let root = site.folders.root().to_owned();
     std::fs::write(root.join(LIST_NAME), LIST).unwrap();
     std::fs::write(root.join(KERATOMETER_NAME), KERATOMETER).unwrap();

@@ -12,6 +12,7 @@
 )]
 
 mod cases;
+mod chances;
 mod csv;
 mod demo;
 mod dicom;

@@ -2,51 +2,14 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+use crate::running::Daemon;
 use crate::scene::{
     KERATOMETER, KERATOMETER_NAME, LATER, NOW, broken_promises, changed_list, copy, holds, once, product,
     sheets, waiting_site,
 };
 use crate::waiting::{let_pass, until};
-
-/// A daemon that is stopped when the test ends.
-struct Daemon(Child);
-
-impl Daemon {
-    fn start(site: &Path) -> Self {
-        let child = Command::new(product())
-            .args(["watch", "--site"])
-            .arg(site)
-            .args(["--now", NOW])
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        Self(child)
-    }
-
-    fn signal(&self, name: &str) {
-        let sent =
-            Command::new("kill").arg(format!("-{name}")).arg(self.0.id().to_string()).status().unwrap();
-        assert!(sent.success());
-    }
-
-    /// Asks it to stop and gives its exit code.
-    fn stop(mut self) -> Option<i32> {
-        self.signal("TERM");
-        self.0.wait().unwrap().code()
-    }
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        // Gone already where the test stopped it.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
 
 /// A site whose exports have not come yet, with the exports beside it.
 fn site_without_exports(folder: &Path) -> std::path::PathBuf {
@@ -101,10 +64,9 @@ fn killed_at_any_time_a_restart_ends_the_same() {
     let folder = tempfile::tempdir().unwrap();
     let root = waiting_site(folder.path());
     for wait_ms in [5, 20, 40, 60, 90, 120, 160, 200, 300, 500] {
-        let mut daemon = Daemon::start(&root);
+        let daemon = Daemon::start(&root);
         let_pass(Duration::from_millis(wait_ms));
-        daemon.0.kill().unwrap();
-        daemon.0.wait().unwrap();
+        daemon.kill();
         assert!(broken_promises(&root).is_empty(), "killed after {wait_ms} ms");
     }
     let daemon = Daemon::start(&root);
