@@ -29,6 +29,10 @@ use crate::site::{Incoming, Mode};
 /// Folder inside an incoming folder that holds what is being taken. Dot-names are never looked at as arrivals.
 const CLAIMS: &str = ".axiswright-claims";
 
+/// How many settle times, of a second at least, a file that ends in zeros must stand still before the daemon takes it: a copy into room that was
+/// reserved reads as zeros where it has not come yet. Source: our own choice.
+const ZERO_TAIL_WAITS: u32 = 10;
+
 /// What identifies a file that has not changed: length, times to the nanosecond, inode.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Stood {
@@ -123,6 +127,18 @@ fn scan_one(position: usize, folder: &Folder, strange: &mut u32) -> Result<Vec<S
     Ok(seen)
 }
 
+/// Whether a file ends in as many zero bytes as the shortest element of a DICOM object has.
+fn ends_in_zeros(path: &Path) -> bool {
+    use std::io::{Read as _, Seek as _, SeekFrom};
+    let mut tail = [1_u8; 8];
+    let read = std::fs::File::open(path).and_then(|mut file| {
+        file.seek(SeekFrom::End(-8))?;
+        file.read_exact(&mut tail)
+    });
+    // A shorter file, or one that cannot be read now, has no such tail; taking it says what is wrong.
+    read.is_ok() && tail == [0; 8]
+}
+
 /// Which of these somebody still has open for writing, where the system can tell.
 fn being_written(seen: &[Seen]) -> BTreeSet<FileId> {
     open_for_writing(seen.iter().map(|seen| (&seen.name, seen.stood.file())))
@@ -173,6 +189,7 @@ impl Tracker {
                         scan.came_back.push(name);
                     }
                     let wait = Duration::from_secs(u64::from(folder.rules.settle_seconds()));
+                    let zeros_wait = wait.max(Duration::from_secs(1)) * ZERO_TAIL_WAITS;
                     let look = folder.rules.mode() == Mode::Look;
                     for seen in seen {
                         // Copied and left there: nothing more is to be done with it.
@@ -188,9 +205,14 @@ impl Tracker {
                             .filter(|(stood, _)| *stood == seen.stood)
                             .map(|(_, since)| *since);
                         seen_now.insert(name, (seen.stood, since.unwrap_or(now)));
-                        match since {
-                            Some(since) if now.duration_since(since) >= wait => scan.settled.push(seen),
-                            Some(since) => scan.wait_for(wait.saturating_sub(now.duration_since(since))),
+                        match since.map(|since| now.duration_since(since)) {
+                            Some(stood) if stood < wait => scan.wait_for(wait.saturating_sub(stood)),
+                            Some(stood)
+                                if stood < zeros_wait && ends_in_zeros(&folder.path.join(&seen.name)) =>
+                            {
+                                scan.wait_for(zeros_wait.saturating_sub(stood));
+                            }
+                            Some(_) => scan.settled.push(seen),
                             // The second look decides; without a settle time it comes at once.
                             None => scan.wait_for(wait.max(Duration::from_millis(5))),
                         }

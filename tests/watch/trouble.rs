@@ -76,6 +76,28 @@ fn a_share_that_lists_as_empty_changes_nothing_and_is_read_when_it_is_back() {
     assert!(broken_promises(&root).is_empty());
 }
 
+/// Room that was reserved and is filled slowly reads as zeros where the copy has not come yet: such a file waits longer than
+/// the settle time. Control: a sound twin that came after it is taken while it waits.
+#[test]
+fn a_file_that_ends_in_zeros_waits_for_the_rest_of_its_copy() {
+    let folder = tempfile::tempdir().unwrap();
+    let (root, daemon) = released(folder.path());
+    let whole = export(2);
+    let mut half = whole.clone();
+    let filled = whole.len() / 2;
+    half[filled..].fill(0);
+    let slow = root.join(FOLDER).join("slow.csv");
+    fs::write(&slow, &half).unwrap();
+    fs::write(root.join(FOLDER).join("twin.csv"), export(3)).unwrap();
+    waits_for(&root, "incoming/halden-k2/twin.csv");
+    assert!(slow.exists());
+    fs::write(&slow, &whole).unwrap();
+    waits_for(&root, "incoming/halden-k2/slow.csv");
+    assert_eq!(daemon.stop(), Some(0));
+    assert!(holds(&root, &whole) && holds(&root, &export(3)) && !holds(&root, &half));
+    assert!(broken_promises(&root).is_empty());
+}
+
 /// Another folder is put under the name at one stroke. Files of both are taken, and the folder that is there is listened to:
 /// with the settle time at nothing, its second file is taken well within the scan interval. No control is needed for the
 /// taking itself: a file that is not taken stays, and the test ends at its deadline.
