@@ -20,6 +20,7 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::store::Site;
 use super::writers::{FileId, open_for_writing};
+use crate::intake::Brings;
 use crate::ledger::durable;
 #[cfg(not(feature = "broken-no-claim"))]
 use crate::ledger::durable::Claim;
@@ -254,7 +255,7 @@ pub(super) fn take_settled(
     if taking.disk_low {
         return Ok(taking);
     }
-    for seen in &scan.settled {
+    for seen in in_turn(&scan.settled, &folders) {
         if enough() {
             break;
         }
@@ -263,6 +264,22 @@ pub(super) fn take_settled(
         }
     }
     Ok(taking)
+}
+
+/// The order in which files are taken where not all can be taken at once: lists first, then one of each folder in turn, so
+/// that a great many files in one folder do not keep the others waiting.
+fn in_turn<'a>(settled: &'a [Seen], folders: &[Folder]) -> Vec<&'a Seen> {
+    let mut before = vec![0_usize; folders.len()];
+    let mut turns: Vec<(bool, usize, &Seen)> = Vec::new();
+    for seen in settled {
+        let (Some(folder), Some(before)) = (folders.get(seen.folder), before.get_mut(seen.folder)) else {
+            continue;
+        };
+        turns.push((folder.rules.rules().brings != Brings::Lists, *before, seen));
+        *before += 1;
+    }
+    turns.sort_by_key(|(not_a_list, turn, _)| (*not_a_list, *turn));
+    turns.into_iter().map(|(.., seen)| seen).collect()
 }
 
 /// The incoming folders of a site, for whoever listens to them.

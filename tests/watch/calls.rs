@@ -50,7 +50,7 @@ fn site(folder: &Path) -> PathBuf {
 }
 
 /// Calls of one scan: each folder is opened, listed and closed, and each file in it looked at; the head of the ledger is
-/// read; the views are looked at. Our own count with room: 67 to 90 seen.
+/// read; the views are looked at. Our own count with room: 65 to 95 seen.
 const CALLS_PER_SCAN: usize = 150;
 
 /// Twelve seconds of an idle daemon are six scans of two seconds, whatever it does with them. The files of a folder that is
