@@ -43,6 +43,7 @@ fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
         seat,
         method: TheatreMethod::RingOnMarks,
         marks: Marks::default(),
+        live: false,
         settings: Settings::default(),
     })
 }

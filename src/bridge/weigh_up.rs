@@ -208,6 +208,7 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         seat,
         method: site.settings.site.theatre_method(),
         marks: Marks::default(),
+        live: site.settings.site.is_live(),
         settings: site.settings.site.plan_settings().clone(),
     })
 }

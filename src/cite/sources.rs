@@ -74,6 +74,14 @@ pub const GERNET_1970: Source = Source {
     mark: Mark::Secondary,
 };
 
+/// Which formulas a guideline names by axial length.
+pub const GUIDELINE_2017: Source = Source {
+    short: "guideline NG77",
+    full: "National Institute for Health and Care Excellence. Cataracts in adults: management. NG77, 2017",
+    place: "paragraph on formulas by axial length, from memory; of those named, the ones computed here",
+    mark: Mark::FromMemory,
+};
+
 /// Corneal incisions: the sign and resolution of their effect.
 pub const NAESER_1994: Source = Source {
     short: "Naeser 1994",
@@ -453,6 +461,7 @@ pub const ALL: &[Source] = &[
     ABULAFIA_KOCH_2016,
     HOLLADAY_1988,
     HOFFER_1993,
+    GUIDELINE_2017,
     RETZLAFF_1990,
     SHEARD_2010,
     VAN_DER_HEIJDE_1988,

@@ -9,7 +9,7 @@ use super::explain;
 use super::marking::Marking;
 use super::notice;
 use super::order::Order;
-use super::power::{self, Power};
+use super::power::{self, Beside, Power};
 use super::step::Step;
 use crate::checks::{Selection, Weight};
 use crate::finding::{Code, Finding, Severity};
@@ -236,6 +236,8 @@ pub struct Computation {
     pub chance: Option<ResidualChance>,
     /// Powers, nearest to the target first.
     pub powers: Vec<PowerRow>,
+    /// What the other formulas predict with the plan's power.
+    pub beside: Vec<Beside>,
     /// Every lens that could be taken.
     pub choices: Vec<Choice>,
     /// Cost of 5 and 10 degrees.
@@ -316,6 +318,13 @@ pub(super) fn compute(
             .collect(),
         _ => Vec::new(),
     };
+    let beside = match &power {
+        Some(power) => power.beside(eye, &order.family, lens.equivalent),
+        None => Vec::new(),
+    };
+    if let Some(power) = &power {
+        findings.extend(power.doubts(eye, lens.equivalent, &beside, order));
+    }
     let incision = astigmatism.incision();
     let line = match (act, lens.axis) {
         (_, Some(axis)) => Some(Line::LensAxis(axis)),
@@ -343,6 +352,7 @@ pub(super) fn compute(
         residual,
         predicted,
         chance,
+        beside,
         choices,
         costs,
         marking,

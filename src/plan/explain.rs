@@ -238,6 +238,21 @@ fn lens_power(computation: &Computation, power: &Power, selection: &Selection, o
             format!("{} wanted, {} nearest on the ladder", signed(power.wanted), signed(power.nearest)),
             cite::GERNET_1970,
         ),
+        step(
+            "What other formulas predict with this power",
+            "the same optics, each with its own constant, index, optical length and lens depth; none is averaged or preferred",
+            vec![("lens", signed(computation.lens.equivalent), String::new())],
+            computation
+                .beside
+                .iter()
+                .map(|other| match &other.predicted {
+                    Ok(predicted) => format!("{} {}", other.name.label(), signed(*predicted)),
+                    Err(why) => format!("{} none: {why}", other.name.label()),
+                })
+                .collect::<Vec<_>>()
+                .join("; "),
+            cite::HOUSE_RULE,
+        ),
     ]
 }
 

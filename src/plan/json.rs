@@ -122,6 +122,17 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
             "p95_d": chance.p95.dioptres(),
         })),
         "powers": powers,
+        "formulas_beside": computation
+            .beside
+            .iter()
+            .map(|other| {
+                json!({
+                    "formula": other.name.label(),
+                    "predicted_d": other.predicted.as_ref().ok().map(|predicted| predicted.dioptres()),
+                    "refused": other.predicted.as_ref().err(),
+                })
+            })
+            .collect::<Vec<_>>(),
         "choices": computation.choices.iter().map(choice).collect::<Vec<_>>(),
         "marking": marking,
     });

@@ -32,6 +32,7 @@ pub use json::as_json;
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use order::{Entered, Order};
+pub use power::Beside;
 pub use settings::Settings;
 pub use step::Step;
 pub use surgeon::{

@@ -39,6 +39,8 @@ pub struct Order {
     pub method: TheatreMethod,
     /// The marks.
     pub marks: Marks,
+    /// Whether the plan is for a patient: then a formula from memory is asked about.
+    pub live: bool,
     /// Settings of the plan core.
     pub settings: Settings,
 }

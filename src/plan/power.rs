@@ -5,13 +5,14 @@ use super::lens::{LensFamily, PowerRange};
 use super::order::Order;
 use super::surgeon::FormulaName;
 use crate::checks::Selection;
+use crate::cite::{GUIDELINE_2017, Mark};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::Eye;
 use crate::optics::OpticsError;
 use crate::optics::matrix::PowerMatrix;
 use crate::optics::power::{
-    AConstant, ConstantOrigin, DomainNote, Formula, FormulaError, HaigisConstants, LensPlacement, PowerInput,
-    SurgeonFactor,
+    AConstant, ConstantOrigin, DomainNote, Formula, FormulaError, HaigisConstants, LensPlacement,
+    PersonalisedDepth, PowerInput, SurgeonFactor,
 };
 use crate::units::{Dioptre, KeratometricIndex, Millimetre, OutOfRange, PowerVector, round};
 
@@ -21,7 +22,8 @@ impl FormulaName {
         match self {
             Self::Haigis2000 => KeratometricIndex::from_index(1.3315),
             Self::Holladay1988 => KeratometricIndex::from_index(4.0 / 3.0),
-            Self::Retzlaff1990 => KeratometricIndex::from_index(1.333),
+            Self::Retzlaff1990 | Self::Sheard2010 => KeratometricIndex::from_index(1.333),
+            Self::Hoffer1993 => KeratometricIndex::ISO_10343,
         }
     }
 }
@@ -31,6 +33,7 @@ impl FormulaName {
 pub(super) struct Power {
     pub(super) name: FormulaName,
     pub(super) formula: Formula,
+    input: PowerInput,
     pub(super) placement: LensPlacement,
     pub(super) axial_length: Millimetre,
     pub(super) chamber_depth: Option<Millimetre>,
@@ -88,6 +91,14 @@ fn formula(eye: Eye, family: &LensFamily, name: FormulaName) -> Result<Formula, 
             let a = constants.a.ok_or_else(|| absent("a"))?;
             AConstant::from_reading(a, origin()).map(Formula::Retzlaff1990).map_err(outside)
         }
+        FormulaName::Hoffer1993 => {
+            let pacd = constants.pacd.ok_or_else(|| absent("pacd"))?;
+            PersonalisedDepth::from_reading(pacd, origin()).map(Formula::Hoffer1993).map_err(outside)
+        }
+        FormulaName::Sheard2010 => {
+            let a = constants.a.ok_or_else(|| absent("a"))?;
+            AConstant::from_reading(a, origin()).map(Formula::Sheard2010).map_err(outside)
+        }
     }
 }
 
@@ -144,7 +155,18 @@ pub(super) fn power(
     if !ladder.holds(wanted) {
         findings.push(not_made(eye, wanted, nearest, &order.family.name));
     }
-    Ok(Power { name, formula, placement, axial_length, chamber_depth, wanted, nearest, target, ladder })
+    Ok(Power {
+        name,
+        formula,
+        input,
+        placement,
+        axial_length,
+        chamber_depth,
+        wanted,
+        nearest,
+        target,
+        ladder,
+    })
 }
 
 /// The power whose prediction lies nearest to the target; of two equally near the stronger, which errs towards myopia.
@@ -226,7 +248,116 @@ impl Power {
             Formula::Retzlaff1990(_) => {
                 "d = H + 0.62467 A - 68.747 - 3.336,  H = R - sqrt(R^2 - Cw^2/4);  L = AL + 0.65696 - 0.02029 AL;  K net = 333 / R"
             }
-            Formula::Hoffer1993(_) | Formula::Sheard2010(_) => "see docs/SOURCES.md",
+            Formula::Hoffer1993(_) => {
+                "d = pACD + 0.3 (AL - 23.5) + tan(K)^2 + 0.1 M (23.5 - AL)^2 tan(0.1 (G - AL)^2) - 0.99166 + 0.05 (tan of degrees; AL <= 23: M 1, G 28; else M -1, G 23.5);  L = AL;  K as read at 1.3375"
+            }
+            Formula::Sheard2010(_) => {
+                "d = H + 0.62467 A - 68.747 - 3.336,  H = -10.326 + 0.32630 AL + 0.13533 K;  L = AL + 0.65696 - 0.02029 AL;  K net = 333 / R"
+            }
         }
+    }
+}
+
+/// What another formula says of the same lens.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Beside {
+    /// The formula.
+    pub name: FormulaName,
+    /// Predicted spherical equivalent at spectacles with the plan's power; or why there is none.
+    pub predicted: Result<Dioptre, String>,
+}
+
+impl Power {
+    /// What each of the other formulas predicts with a power. No average is made, and none is called the best.
+    pub(super) fn beside(&self, eye: Eye, family: &LensFamily, chosen: Dioptre) -> Vec<Beside> {
+        FormulaName::ALL
+            .into_iter()
+            .filter(|name| *name != self.name)
+            .map(|name| Beside { name, predicted: self.by(eye, family, name, chosen) })
+            .collect()
+    }
+
+    fn by(
+        &self,
+        eye: Eye,
+        family: &LensFamily,
+        name: FormulaName,
+        chosen: Dioptre,
+    ) -> Result<Dioptre, String> {
+        let told = |refusals: Refusals| {
+            refusals.first().map(|finding| finding.plain().to_owned()).unwrap_or_default()
+        };
+        let formula = formula(eye, family, name).map_err(told)?;
+        let placement = formula.placement(self.input).map_err(|error| error.to_string())?;
+        placement.prediction(chosen).map_err(|error| error.to_string())
+    }
+
+    /// F01 and F02: what the numbers of the formula rest on, and how far it is from the one a guideline names.
+    pub(super) fn doubts(&self, eye: Eye, chosen: Dioptre, beside: &[Beside], order: &Order) -> Vec<Finding> {
+        let mut found = Vec::new();
+        if order.live && self.formula.source().mark == Mark::FromMemory {
+            let text = format!(
+                "{}: its numbers are from memory, not yet compared with the paper",
+                self.name.label()
+            );
+            found.push(
+                Finding::new(Code::F01, Severity::SignOff, text.clone(), text)
+                    .eye(eye)
+                    .expected("a formula whose numbers were read")
+                    .found(self.name.label())
+                    .cited(self.formula.source())
+                    .next("take another formula, or confirm this one with a reason"),
+            );
+        }
+        found.extend(self.far_from_guideline(eye, chosen, beside, order));
+        found
+    }
+
+    fn far_from_guideline(
+        &self,
+        eye: Eye,
+        chosen: Dioptre,
+        beside: &[Beside],
+        order: &Order,
+    ) -> Option<Finding> {
+        let named = guideline(self.axial_length);
+        if named.contains(&self.name) {
+            return None;
+        }
+        let own = self.placement.prediction(chosen).ok()?;
+        let limit = order.settings.formulas_apart.dioptres();
+        // The nearest of those the guideline names: a formula that agrees with one of them is not far from it.
+        let (name, gap) = beside
+            .iter()
+            .filter(|other| named.contains(&other.name))
+            .filter_map(|other| Some((other.name, (*other.predicted.as_ref().ok()? - own).dioptres())))
+            .min_by(|one, other| one.1.abs().total_cmp(&other.1.abs()))?;
+        (gap.abs() > limit + 1e-9).then(|| {
+            Finding::new(
+                Code::F02,
+                Severity::SignOff,
+                format!(
+                    "{} and {}, which a guideline names for this length, are {} D apart",
+                    self.name.label(),
+                    name.label(),
+                    round::fixed(gap.abs(), 2)
+                ),
+                "the planning formula is far from the one a guideline names for this length",
+            )
+            .eye(eye)
+            .expected(format!("at most {} D", round::fixed(limit, 2)))
+            .found(format!("{} D", round::signed(gap, 2)))
+            .cited(GUIDELINE_2017)
+            .next("look at axial length, keratometry and constants; confirm the formula with a reason, or name another for this length")
+        })
+    }
+}
+
+/// The formulas here that a guideline names for eyes of a length. Source: [`GUIDELINE_2017`].
+fn guideline(length: Millimetre) -> &'static [FormulaName] {
+    match length.millimetres() {
+        short if short < 22.0 => &[FormulaName::Haigis2000, FormulaName::Hoffer1993],
+        long if long > 26.0 => &[FormulaName::Haigis2000, FormulaName::Retzlaff1990],
+        _ => &[FormulaName::Retzlaff1990],
     }
 }

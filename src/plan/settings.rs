@@ -15,6 +15,8 @@ pub struct Settings {
     pub with_the_rule_slack: Dioptre,
     /// Predicted residual astigmatism above which the surgeon is asked.
     pub residual_large: Dioptre,
+    /// Difference of two formulas' predictions above which the surgeon is asked.
+    pub formulas_apart: Dioptre,
     /// How far the power of an entered lens may be from the computed one before it is asked about.
     pub entered_power: Dioptre,
     /// How far the axis of an entered lens may be from the computed one before it is asked about.
@@ -36,6 +38,8 @@ impl Settings {
     pub const WITH_THE_RULE_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::residual_large`].
     pub const RESIDUAL_LARGE_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::formulas_apart`].
+    pub const FORMULAS_APART_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::entered_power`] and [`Settings::entered_axis`].
     pub const ENTERED_SOURCE: Source = HOUSE_RULE;
     /// Source of the standard deviations.
@@ -51,6 +55,7 @@ impl Default for Settings {
             equal_residuals: Dioptre::from_dioptres(0.01),
             with_the_rule_slack: Dioptre::from_dioptres(0.25),
             residual_large: Dioptre::from_dioptres(0.75),
+            formulas_apart: Dioptre::from_dioptres(0.50),
             entered_power: Dioptre::from_dioptres(0.75),
             entered_axis: Degrees::from_degrees(5.0),
             components: ComponentSds {

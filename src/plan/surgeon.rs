@@ -15,15 +15,25 @@ pub enum FormulaName {
     Holladay1988,
     /// Retzlaff 1990.
     Retzlaff1990,
+    /// Hoffer 1993.
+    Hoffer1993,
+    /// Sheard 2010.
+    Sheard2010,
 }
 
 impl FormulaName {
+    /// All of them, in the order they stand beside one another.
+    pub const ALL: [Self; 5] =
+        [Self::Haigis2000, Self::Holladay1988, Self::Retzlaff1990, Self::Hoffer1993, Self::Sheard2010];
+
     /// Authors and year, as printed.
     pub const fn label(self) -> &'static str {
         match self {
             Self::Haigis2000 => "Haigis 2000",
             Self::Holladay1988 => "Holladay 1988",
             Self::Retzlaff1990 => "Retzlaff 1990",
+            Self::Hoffer1993 => "Hoffer 1993",
+            Self::Sheard2010 => "Sheard 2010",
         }
     }
 
@@ -35,6 +45,8 @@ impl FormulaName {
             "haigis2000" | "haigis" => Some(Self::Haigis2000),
             "holladay1988" | "holladay" => Some(Self::Holladay1988),
             "retzlaff1990" | "retzlaff" => Some(Self::Retzlaff1990),
+            "hoffer1993" | "hoffer" => Some(Self::Hoffer1993),
+            "sheard2010" | "sheard" => Some(Self::Sheard2010),
             _ => None,
         }
     }

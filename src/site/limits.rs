@@ -353,6 +353,9 @@ budget! {
     "residual_large_d" Dioptres plan::Settings::RESIDUAL_LARGE_SOURCE,
         "F06: predicted residual astigmatism above which the surgeon is asked.",
         d residual_large;
+    "formulas_apart_d" Dioptres plan::Settings::FORMULAS_APART_SOURCE,
+        "F02: difference of the planning formula from those a guideline names for the length above which the surgeon is asked.",
+        d formulas_apart;
     "entered_power_d" Dioptres plan::Settings::ENTERED_SOURCE,
         "F07: how far the power of an entered lens may be from the computed one before the surgeon is asked.",
         d entered_power;

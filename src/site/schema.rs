@@ -55,7 +55,7 @@ fn word<T>(taken: &Taken<'_>, read: impl Fn(&str) -> Option<T>, known: &str) -> 
 }
 
 /// The planning formulas by the words of a surgeon's file.
-const FORMULAS: &str = "Haigis 2000, Holladay 1988, Retzlaff 1990";
+const FORMULAS: &str = "Haigis 2000, Holladay 1988, Retzlaff 1990, Hoffer 1993, Sheard 2010";
 
 /// Reads a surgeon's file.
 ///

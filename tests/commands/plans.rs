@@ -135,3 +135,45 @@ fn what_this_version_does_not_plan_is_refused_by_name() {
         assert!(refs(&refused, "refuse").contains(&"T04".to_owned()), "{procedure}: {refused}");
     }
 }
+
+/// What stands beside is what the other formula says when it is the planning formula. The control takes another constant.
+#[test]
+fn other_formulas_stand_beside_and_are_never_mixed() {
+    let file = "toric_right.toml";
+    let own = plan(file);
+    let power = number(&own, "/lens/equivalent_d");
+    let beside = own["formulas_beside"].as_array().unwrap();
+    assert_eq!(beside.len(), 4);
+    let of = |name: &str| beside.iter().find(|other| other["formula"] == name).unwrap();
+    // Without its own constant a formula says nothing, and says why.
+    for name in ["Holladay 1988", "Hoffer 1993"] {
+        assert!(of(name)["predicted_d"].is_null(), "{name}");
+        assert!(of(name)["refused"].as_str().unwrap().contains("constant"), "{name}");
+    }
+    for name in ["Retzlaff 1990", "Sheard 2010"] {
+        let other = changed(file, "formula = \"Haigis 2000\"", &format!("formula = \"{name}\""), 0);
+        let powers = other["powers"].as_array().unwrap();
+        let same = powers.iter().find(|row| (row["equivalent_d"].as_f64().unwrap() - power).abs() < 1e-9);
+        let predicted = number(same.unwrap(), "/predicted_d");
+        assert!((predicted - number(of(name), "/predicted_d")).abs() < 1e-12, "{name}");
+    }
+    let with = changed(file, "a = 118.7", "a = 119.2", 0);
+    let moved = with["formulas_beside"].as_array().unwrap();
+    let retzlaff = moved.iter().find(|other| other["formula"] == "Retzlaff 1990").unwrap();
+    assert!((number(retzlaff, "/predicted_d") - number(of("Retzlaff 1990"), "/predicted_d")).abs() > 0.1);
+    assert_eq!(number(&with, "/lens/equivalent_d").to_bits(), power.to_bits());
+}
+
+/// F02, and its control: a formula that the guideline names itself is not asked about.
+#[test]
+fn a_formula_far_from_the_guidelines_is_asked_about() {
+    let far = changed("toric_right.toml", "a = 118.7", "a = 117.9", 1);
+    assert_eq!(refs(&far, "sign-off"), ["F02"]);
+    let named = changed(
+        "toric_right.toml",
+        "formula = \"Haigis 2000\"\nposterior_model = \"eom2015\"",
+        "formula = \"Retzlaff 1990\"\nposterior_model = \"eom2015\"",
+        0,
+    );
+    assert!(refs(&named, "sign-off").is_empty());
+}

@@ -367,6 +367,7 @@ pub(crate) fn order(ask: &Ask) -> Order {
         marks: ask.marks.map_or_else(Marks::default, |(zero, opposite)| {
             Marks::entered(Direction::wrapping(zero), Direction::wrapping(opposite)).unwrap()
         }),
+        live: false,
         settings: PlanSettings::default(),
     }
 }

@@ -8,6 +8,7 @@
 
 mod boxes;
 mod cases;
+mod doubts;
 mod geometry;
 mod numbers;
 mod overlap;

@@ -189,6 +189,8 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::T05
         | Code::M05
         | Code::E01
+        | Code::F01
+        | Code::F02
         | Code::F04
         | Code::F05
         | Code::F06
