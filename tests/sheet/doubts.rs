@@ -1,7 +1,7 @@
 //! What a plan asks about its own formula.
 
 use axiswright::checks::clear;
-use axiswright::finding::Code;
+use axiswright::finding::{Code, Finding};
 use axiswright::plan::{FormulaName, Order, plan};
 
 use crate::cases::{Ask, case, order, screened};
@@ -9,7 +9,7 @@ use crate::cases::{Ask, case, order, screened};
 fn codes(order: Order) -> Vec<Code> {
     let cleared = clear(screened(&case(&Ask::default())), &[]).unwrap();
     let plan = plan(cleared, order).unwrap();
-    plan.unanswered(&[]).iter().map(|finding| finding.code()).collect()
+    plan.unanswered(&[]).iter().map(Finding::code).collect()
 }
 
 /// F01: on a live site, and for a formula of which numbers are from memory; neither alone asks.
