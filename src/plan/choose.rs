@@ -150,27 +150,40 @@ fn may_take(act: Act, choice: &Choice) -> bool {
     choice.incision == incision && (choice.axis.is_none() || act.takes_a_step())
 }
 
-/// The position of the best choice among those allowed, by what the surgeon wants left over; of equals the weaker
-/// cylinder.
+/// The position of the best choice among those allowed: the one most likely to leave at most 0.50 D; of those about equally
+/// likely the weakest cylinder, which is safer when the lens turns and does not turn the astigmatism over without need.
+///
+/// A surgeon who wants to stay with the rule gets the most likely of those that do, if it costs little residual. Where no
+/// chance can be computed the least residual decides.
 fn best(act: Act, choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) -> Option<usize> {
-    let least = |keep: &dyn Fn(&Choice) -> bool| {
-        let mut best: Option<(usize, f64)> = None;
-        for (position, choice) in choices.iter().enumerate() {
-            let usable = may_take(act, choice) && allowed(choice) && keep(choice);
-            let left = choice.residual.cylinder().dioptres();
-            let margin = order.settings.equal_residuals.dioptres();
-            if usable && best.is_none_or(|(_, least)| left < least - margin) {
-                best = Some((position, left));
-            }
+    let usable: Vec<(usize, &Choice)> =
+        choices.iter().enumerate().filter(|(_, choice)| may_take(act, choice) && allowed(choice)).collect();
+    let left = |choice: &Choice| choice.residual.cylinder().dioptres();
+    let settings = &order.settings;
+    let by_chance = usable.iter().all(|(_, choice)| choice.chance_within_0_50.is_some());
+    let better = |one: &Choice, than: &Choice| {
+        if by_chance {
+            let chance = |choice: &Choice| choice.chance_within_0_50.unwrap_or(0.0);
+            chance(one) > chance(than) + settings.equal_chances
+        } else {
+            left(one) < left(than) - settings.equal_residuals.dioptres()
         }
-        best
     };
-    let any = least(&|_| true)?;
+    // The choices stand from the weakest cylinder on: a later one must be better by more than the margin.
+    let most = |keep: &dyn Fn(&Choice) -> bool| {
+        usable.iter().filter(|(_, choice)| keep(choice)).fold(None, |best: Option<(usize, &Choice)>, next| {
+            match best {
+                Some((_, known)) if !better(next.1, known) => best,
+                Some(_) | None => Some(*next),
+            }
+        })
+    };
+    let any = most(&|_| true)?;
     if order.surgeon.leftover == Leftover::WithTheRule {
         let with_rule =
             |choice: &Choice| AstigmatismClass::of(choice.residual.steep()) == AstigmatismClass::WithTheRule;
-        if let Some((position, left)) = least(&with_rule)
-            && left <= any.1 + order.settings.with_the_rule_slack.dioptres()
+        if let Some((position, choice)) = most(&with_rule)
+            && left(choice) <= left(any.1) + settings.with_the_rule_slack.dioptres()
         {
             return Some(position);
         }
@@ -232,7 +245,10 @@ fn report_not_made(
         let (words, plain) = if too_strong {
             ("stronger than the strongest step", "the eye wants a stronger step than the family has")
         } else {
-            ("less than any step corrects without more error", "the spherical lens leaves less than any step")
+            (
+                "too little for any step to make 0.50 D or less likelier",
+                "no step makes a small residual likelier than the spherical lens",
+            )
         };
         findings.push(
             Finding::new(

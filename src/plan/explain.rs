@@ -298,11 +298,12 @@ fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
     }
     if lens.entered.is_none() {
         let (rule, source) = match order.surgeon.leftover {
-            Leftover::Least => {
-                ("least residual; of equals the weaker cylinder", Settings::EQUAL_RESIDUALS_SOURCE)
-            }
+            Leftover::Least => (
+                "greatest chance of leaving at most 0.50 D; of those within the margin the weakest cylinder",
+                Settings::EQUAL_RESIDUALS_SOURCE,
+            ),
             Leftover::WithTheRule => (
-                "least residual that stays with the rule, if it costs little",
+                "greatest chance of leaving at most 0.50 D among those that stay with the rule, if it costs little residual",
                 Settings::WITH_THE_RULE_SOURCE,
             ),
         };
@@ -312,7 +313,12 @@ fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
             computation
                 .choices
                 .iter()
-                .map(|choice| ("leaves", at(choice.residual), choice.name.clone()))
+                .map(|choice| {
+                    let chance = choice.chance_within_0_50.map_or_else(String::new, |share| {
+                        format!(", {} % within 0.50 D", round::fixed(share * 100.0, 0))
+                    });
+                    ("leaves", at(choice.residual) + &chance, choice.name.clone())
+                })
                 .collect(),
             lens.box_line.clone(),
             source,

@@ -9,7 +9,10 @@ use crate::units::{Degrees, Dioptre};
 pub struct Settings {
     /// How far the list's incision may lie from the place the surgeon's effect was found at before the surgeon is asked.
     pub incision_moved: Degrees,
-    /// Residuals closer together than this count as equal; then the weaker cylinder is taken.
+    /// Chances of leaving at most 0.50 D closer together than this count as equal, a fraction; then the weaker cylinder is
+    /// taken.
+    pub equal_chances: f64,
+    /// The same for residuals, where no chance can be computed.
     pub equal_residuals: Dioptre,
     /// How much more residual a surgeon who wants to stay with the rule accepts.
     pub with_the_rule_slack: Dioptre,
@@ -32,7 +35,7 @@ pub struct Settings {
 impl Settings {
     /// Source of [`Settings::incision_moved`].
     pub const INCISION_MOVED_SOURCE: Source = HOUSE_RULE;
-    /// Source of [`Settings::equal_residuals`]: the weaker cylinder is safer under rotation; the limit is ours.
+    /// Source of [`Settings::equal_chances`] and [`Settings::equal_residuals`]: the weaker cylinder is safer under rotation; the limit is ours.
     pub const EQUAL_RESIDUALS_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::with_the_rule_slack`].
     pub const WITH_THE_RULE_SOURCE: Source = HOUSE_RULE;
@@ -52,6 +55,7 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             incision_moved: Degrees::from_degrees(10.0),
+            equal_chances: 0.02,
             equal_residuals: Dioptre::from_dioptres(0.01),
             with_the_rule_slack: Dioptre::from_dioptres(0.25),
             residual_large: Dioptre::from_dioptres(0.75),

@@ -344,8 +344,11 @@ budget! {
     "incision_moved_deg" Degrees plan::Settings::INCISION_MOVED_SOURCE,
         "How far the list's incision may lie from the place of the surgeon's effect before the surgeon is asked.",
         deg incision_moved;
+    "equal_chances" Share plan::Settings::EQUAL_RESIDUALS_SOURCE,
+        "Chances of leaving at most 0.50 D closer together than this count as equal; then the weaker cylinder is taken.",
+        plain equal_chances;
     "equal_residuals_d" Dioptres plan::Settings::EQUAL_RESIDUALS_SOURCE,
-        "Residuals closer together than this count as equal; then the weaker cylinder is taken.",
+        "Residuals closer together than this count as equal, where no chance can be computed; then the weaker cylinder is taken.",
         d equal_residuals;
     "with_the_rule_slack_d" Dioptres plan::Settings::WITH_THE_RULE_SOURCE,
         "How much more residual a surgeon who wants to stay with the rule accepts.",

@@ -20,7 +20,8 @@ pub(crate) fn findings(bytes: &[u8], scheme: NumberScheme) -> Vec<String> {
 
 /// The released plan of a case file; none when findings are open.
 pub(crate) fn released(bytes: &[u8]) -> Option<Released> {
-    let Outcome::Planned(plan) = considered(bytes, NumberScheme::None).outcome else { return None };
+    let considered = considered(bytes, NumberScheme::None);
+    let Outcome::Planned(plan) = considered.outcome else { return None };
     let approval = Approval::Surgeon { name: "Dr. Imara Vost".to_owned(), at: now(), authenticated: true };
-    Some(plan.release(&[], Some(approval)).unwrap())
+    Some(plan.release(&considered.answers, Some(approval)).unwrap())
 }

@@ -14,8 +14,9 @@ there:
                    1988;14:17; Retzlaff, Sanders, Kraff, J Cataract Refract Surg 1990;16:333, the last two in their
                    closed form
   planes           ray-transfer matrices of a thin cornea, a thin lens and the gaps between them
-  choice           least residual, of those within 0.01 D the weaker lens (house rule); with-the-rule: the least
-                   that stays with the rule if it costs at most 0.25 D more (house rule)
+  choice           greatest chance of at most 0.50 D, of those within 0.02 the weaker lens (house rule); with-the-rule:
+                   the same among those that stay with the rule, if it costs at most 0.25 D more (house rule). The chance:
+                   Rice's distribution of the length of a vector with normal errors, averaged over the angle of the lens
 
 Exit 3 when numpy is missing.
 """
@@ -175,22 +176,39 @@ def class_of(steep):
     return "with" if abs(steep - 90) <= 30 else "other"
 
 
+def chance(to_correct, cylinder):
+    """That at most 0.50 D is left of a vector with normal errors behind a lens whose angle errs, too."""
+    sigma = 0.8 * np.sqrt(0.20**2 + 0.18**2 + 0.20**2 + 0.08**2 + 0.17**2)
+    lengths = np.linspace(0, 0.5, 101)[:, None]
+    steep = polar(to_correct)[1]
+    total = 0.0
+    for weight, degrees in ((0.98, np.sqrt(3.5**2 + 2.0**2 + 3.0**2 + 1.5**2)), (0.02, 12.0)):
+        off = np.linspace(-6, 6, 121)
+        density = np.exp(-off**2 / 2)
+        turned = np.radians(2 * (steep + off * degrees * 0.8))
+        left = np.hypot(to_correct[0] - cylinder * np.cos(turned), to_correct[1] - cylinder * np.sin(turned))
+        rice = lengths / sigma**2 * np.exp(-(lengths**2 + left**2) / (2 * sigma**2)) * np.i0(lengths * left / sigma**2)
+        within = np.sum((rice[1:] + rice[:-1]) / 2 * np.diff(lengths, axis=0), axis=0)
+        total += weight * np.sum(density * within) / np.sum(density)
+    return total
+
+
 def choose(lenses, to_correct, leftover):
     """Lenses weakest first as (code, corneal cylinder); the code of the one taken."""
     size, steep = polar(to_correct)
-    left = [(code, abs(size - cylinder), steep if cylinder <= size else (steep + 90) % 180)
+    left = [(code, abs(size - cylinder), steep if cylinder <= size else (steep + 90) % 180, chance(to_correct, cylinder))
             for code, cylinder in lenses]
 
-    def least(rows):
+    def most(rows):
         best = None
         for row in rows:
-            if best is None or row[1] < best[1] - 0.01:
+            if best is None or row[3] > best[3] + 0.02:
                 best = row
         return best
 
-    best = least(left)
+    best = most(left)
     if leftover == "with-the-rule":
-        ruled = least([row for row in left if class_of(row[2]) == "with"])
+        ruled = most([row for row in left if class_of(row[2]) == "with"])
         if ruled and ruled[1] <= best[1] + 0.25:
             best = ruled
     return best[0]
@@ -296,6 +314,8 @@ def case(rng, number):
                     "formula": ["Haigis 2000", "Holladay 1988", "Retzlaff 1990"][number % 3],
                     "posterior_model": str(rng.choice(["eom2015", "eom2015", "constant", "none"])),
                     "leftover": str(rng.choice(["least", "least", "with-the-rule"])), "incision": incision},
+        # Lengths and depths drawn one by one set formulas apart that agree in eyes of people.
+        "answer": [{"code": "F02", "reason": "the eye is invented", "by": "Dr. Imara Vost"}],
         "lens": [{"name": "Tarn T", "kind": "toric", "box_power": "spherical_equivalent", "box_cylinder_plane": "lens",
                   "constants": {"a": 118.7, "sf": 1.65, "a0": -0.70, "a1": 0.24, "a2": 0.21, "origin": "invented"},
                   "equivalent_d": {"from": 4.0, "to": 34.0, "step": 0.5},
