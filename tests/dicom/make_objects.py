@@ -30,6 +30,8 @@ config.settings.reading_validation_mode = config.IGNORE
 
 KER = "1.2.840.10008.5.1.4.1.1.78.3"
 OAM = "1.2.840.10008.5.1.4.1.1.78.7"
+AR = "1.2.840.10008.5.1.4.1.1.78.2"
+SRF = "1.2.840.10008.5.1.4.1.1.78.4"
 IMPLICIT, EXPLICIT = "1.2.840.10008.1.2", "1.2.840.10008.1.2.1"
 DEFLATED, BIG = "1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.2"
 ROOT_UID = 2026030200000000000000000000000000000
@@ -38,6 +40,7 @@ RADIUS, POWER, AXIS = (0x0046, 0x0075), (0x0046, 0x0076), (0x0046, 0x0077)
 RIGHT, LEFT = (0x0046, 0x0070), (0x0046, 0x0071)
 STEEP, FLAT = (0x0046, 0x0074), (0x0046, 0x0080)
 LENGTH = (0x0022, 0x1019)
+SPHERE, CYLINDER, CYLINDER_AXIS = (0x0046, 0x0146), (0x0046, 0x0147), (0x0022, 0x0009)
 R_STEEP = "(0046,0070)[1]/(0046,0074)[1]/"
 R_FLAT = "(0046,0070)[1]/(0046,0080)[1]/"
 
@@ -62,6 +65,9 @@ def code(value, scheme, meaning):
     return Sequence([item])
 
 
+WHAT = {"KER": "keratometry", "OAM": "axial", "AR": "refraction", "SRF": "refraction"}
+
+
 def frame_of(patient, sop_class, modality, maker, model, serial):
     """What every object of one patient has."""
     ds = Dataset()
@@ -77,7 +83,7 @@ def frame_of(patient, sop_class, modality, maker, model, serial):
     ds.DeviceSerialNumber, ds.SoftwareVersions = serial, "1.4"
     ds.StudyInstanceUID, ds.SeriesInstanceUID = uid(base + 1), uid(base + 2)
     ds.StudyID, ds.SeriesNumber, ds.InstanceNumber = "1", 1, 1
-    eyes = patient["keratometry" if modality == "KER" else "axial"]
+    eyes = patient[WHAT[modality]]
     put(ds, (0x0024, 0x0113), "CS", "B" if len(eyes) == 2 else next(iter(eyes))[0].upper())
     return ds
 
@@ -163,6 +169,26 @@ def oam(patient=MARLOW, ultrasound=None, depth_from="111776"):
     return ds
 
 
+def refraction(patient=MARLOW, subjective=False):
+    """Autorefraction or subjective refraction; a cylinder of None is a sequence left out."""
+    if subjective:
+        ds = frame_of(patient, SRF, "SRF", "Perrow", "S9", "S9-0031")
+        sequences = {"right": (0x0046, 0x0097), "left": (0x0046, 0x0098)}
+    else:
+        ds = frame_of(patient, AR, "AR", "Perrow", "R3", "R3-1180")
+        sequences = {"right": (0x0046, 0x0050), "left": (0x0046, 0x0052)}
+    for eye, (sphere, cylinder, axis) in patient["refraction"].items():
+        block = Dataset()
+        put(block, SPHERE, "FD", float(sphere))
+        if cylinder is not None:
+            item = Dataset()
+            put(item, CYLINDER, "FD", float(cylinder))
+            put(item, CYLINDER_AXIS, "FL", float(axis))
+            block.CylinderSequence = Sequence([item])
+        put(ds, sequences[eye], "SQ", Sequence([block]))
+    return ds
+
+
 # ---- bytes ----------------------------------------------------------------------------------------------------------
 
 
@@ -202,7 +228,7 @@ def whole(ds, syntax=EXPLICIT):
 
 # ---- what pydicom reads ---------------------------------------------------------------------------------------------
 
-MEASURED = {RADIUS, POWER, AXIS, LENGTH}
+MEASURED = {RADIUS, POWER, AXIS, LENGTH, SPHERE, CYLINDER, CYLINDER_AXIS}
 
 
 def shortest(element):
@@ -246,7 +272,9 @@ def as_read(data, drop=(), **more):
         "sex": text_of(ds.get("PatientSex")),
     }
     values = {path: value for path, value in walk(ds) if path not in drop}
-    return {"patient": patient, "uid": text_of(ds.get("SOPInstanceUID")), "values": values, **more}
+    device = f"{ds.Manufacturer} {ds.ManufacturerModelName}"
+    uid_of = text_of(ds.get("SOPInstanceUID"))
+    return {"patient": patient, "uid": uid_of, "device": device, "class": ds.Modality, "values": values, **more}
 
 
 def refused(slug, message, place="whole file"):
@@ -539,6 +567,64 @@ def good():
     }
 
 
+    yield from good_refractions()
+
+
+def right_refraction(change):
+    return lambda ds: change(ds[(0x0046, 0x0050)].value[0])
+
+
+def right_cylinder(change):
+    return right_refraction(lambda block: change(block.CylinderSequence[0]))
+
+
+def good_refractions():
+    auto = refraction()
+    yield "ar_explicit", whole(auto), {"findings": [], "notes": ["vertex distance"], "stated": {"(0024,0113)": ["right", "left"]}}
+    yield "ar_implicit", whole(auto, IMPLICIT), {"findings": []}
+    yield "ar_deflated", whole(auto, DEFLATED), {"findings": []}
+    yield "srf_explicit", whole(refraction(subjective=True)), {"findings": [], "notes": ["vertex distance"]}
+    spherical = {**MARLOW, "refraction": {"right": (0.0, None, None), "left": (-0.5, 0.0, 0)}}
+    yield "ar_spherical", whole(refraction(spherical)), {"findings": []}
+    plus = {**MARLOW, "refraction": {"right": (-2.25, 1.0, 98)}}
+    yield "ar_plus_cylinder_right_only", whole(refraction(plus)), {"stated": {"(0024,0113)": ["right"]}}
+    beyond = right_cylinder(lambda item: put(item, CYLINDER_AXIS, "FL", 188.0))
+    axis = "(0046,0050)[1]/(0046,0018)[1]/(0022,0009)"
+    yield "ar_axis_188", whole(changed(beyond, refraction)), {"findings": ["U08"], "drop": [axis]}
+    empty = right_refraction(lambda block: [block.__delitem__(tag) for tag in (SPHERE, (0x0046, 0x0018))])
+    yield "ar_right_empty", whole(changed(empty, refraction)), {"notes": ["block of the right eye"]}
+
+    def more(ds):
+        block = ds[(0x0046, 0x0097)].value[0]
+        add = Dataset()
+        put(add, (0x0046, 0x0104), "FD", 2.0)
+        block.AddNearSequence = Sequence([add])
+
+    yield "srf_add", whole(changed(more, lambda: refraction(subjective=True))), {"notes": ["AddNearSequence"]}
+
+
+def bad_refractions():
+    right = "(0046,0050)[1]/"
+    cylinder = right + "(0046,0018)[1]/"
+
+    def ar(change):
+        return whole(changed(change, refraction))
+
+    yield "ar_no_sphere", ar(right_refraction(lambda b: b.__delitem__(SPHERE))), "missing", "refraction.sphere", right + "(0046,0146)"
+    yield "ar_no_axis", ar(right_cylinder(lambda i: i.__delitem__(CYLINDER_AXIS))), "missing", "refraction.axis", cylinder + "(0022,0009)"
+    yield "ar_no_cylinder", ar(right_cylinder(lambda i: i.__delitem__(CYLINDER))), "missing", "refraction.cylinder", cylinder + "(0046,0147)"
+    yield "ar_two_cylinders", ar(
+        right_refraction(lambda b: b.CylinderSequence.append(b.CylinderSequence[0]))
+    ), "layout", "found `2 items`", right + "(0046,0018)"
+    yield "ar_sphere_nan", ar(right_refraction(lambda b: put(b, SPHERE, "FD", float("nan")))), "value", "refraction.sphere `NaN`", right + "(0046,0146)"
+    yield "ar_sphere_huge", ar(right_refraction(lambda b: put(b, SPHERE, "FD", 1000.0))), "value", "refraction.sphere `1000`", right + "(0046,0146)"
+    yield "ar_sphere_text", ar(right_refraction(lambda b: put(b, SPHERE, "LO", "-1.25"))), "layout", "a value of VR LO", right + "(0046,0146)"
+    yield "ar_axis_nan", ar(right_cylinder(lambda i: put(i, CYLINDER_AXIS, "FL", float("nan")))), "value", "refraction.axis `NaN`", cylinder + "(0022,0009)"
+    inner = right_refraction(lambda b: setattr(b, "MeasurementLaterality", "L"))
+    yield "ar_laterality_inside", ar(inner), "value", "the stated eye `L`", right + "(0024,0113)"
+    yield "ar_nothing", ar(lambda ds: [ds.__delitem__(tag) for tag in ((0x0046, 0x0050), (0x0046, 0x0052))]), "no-measurement", "no eye in it"
+
+
 def bad():
     """Files that are refused: name, bytes, slug, part of the message, place."""
     plain = ker()
@@ -607,7 +693,7 @@ def bad():
         ("pdf", "1.2.840.10008.5.1.4.1.1.104.1", "no-measurement", "Encapsulated PDF"),
         ("image", "1.2.840.10008.5.1.4.1.1.7", "no-measurement", "Secondary Capture Image"),
         ("lens_calculation", "1.2.840.10008.5.1.4.1.1.78.8", "unknown-kind", "Intraocular Lens Calculations"),
-        ("refraction", "1.2.840.10008.5.1.4.1.1.78.4", "unknown-kind", "Subjective Refraction Measurements"),
+        ("lensometry", "1.2.840.10008.5.1.4.1.1.78.1", "unknown-kind", "Lensometry Measurements"),
         ("topography", "1.2.840.10008.5.1.4.1.1.82.1", "unknown-kind", "Corneal Topography Map"),
         ("unknown_class", "2.25.4711", "unknown-kind", "a DICOM object of class 2.25.4711"),
     ):
@@ -657,6 +743,7 @@ def bad():
     )
     empty = lambda ds: [ds[tag].value[0].__delitem__(selected) for tag in ((0x22, 0x1007), (0x22, 0x1008))]
     yield "oam_nothing_selected", whole(changed(empty, oam)), "no-measurement", "no eye in it has a measured value"
+    yield from bad_refractions()
 
 
 def main():

@@ -3,12 +3,12 @@
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
-use super::object::{Node, Number};
-use super::{Outcome, common, in_range, measured};
+use super::object::Node;
+use super::{Outcome, axis_number, axis_of, common, in_range, measured};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::{Input, IntakeError, NotUnderstood};
 use crate::model::{Conversion, Eye, EyeExam, Keratometry, MeridianReading, Reading, Spot, Surface};
-use crate::units::{Dioptre, KeratometricIndex, Meridian, Millimetre};
+use crate::units::{Dioptre, KeratometricIndex, Millimetre};
 
 /// Indices keratometers are known to use; 1.3375 is that of ISO 10343, the others are common practice and from memory.
 const KNOWN_INDICES: [f64; 7] = [1.3315, 1.332, 4.0 / 3.0, 1.336, 1.3375, 1.338, 1.376];
@@ -71,41 +71,14 @@ fn meridian(
         in_range(number, &power_field, Dioptre::from_reading)
     });
     let (radius, power) = (radius.transpose()?, power.transpose()?);
-    let axis = item.number(tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"));
-    let axis = axis.map_err(with_axis_code)?;
     // An axis of zeros beside nothing measured stands for nothing.
-    let axis = axis.filter(|_| radius.is_some() || power.is_some());
-    let meridian = axis.and_then(|axis| {
-        if let Ok(meridian) = Meridian::from_reading(axis.value) {
-            Some(axis.reading(meridian))
-        } else {
-            outcome.findings.push(axis_out_of_range(&axis, word, eye));
-            None
-        }
-    });
+    let meridian = if radius.is_some() || power.is_some() {
+        axis_of(&item, tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"), word, eye, outcome)?
+    } else {
+        axis_number(&item, tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"))?;
+        None
+    };
     Ok(MeridianReading { radius, power, meridian })
-}
-
-/// An axis that is no number at all is out of range.
-fn with_axis_code(mut error: IntakeError) -> IntakeError {
-    if let IntakeError::Value { code, .. } = &mut error {
-        *code = Some(Code::U08);
-    }
-    error
-}
-
-fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
-    Finding::new(
-        Code::U08,
-        Severity::Refuse,
-        format!("the {word} axis of the {eye} eye is {}, an axis lies between 0 and 180", axis.text),
-        format!("the {word} axis of the {eye} eye is out of range"),
-    )
-    .eye(eye)
-    .expected("0 to 180")
-    .found(axis.text.clone())
-    .at(axis.place.clone())
-    .next("compare with the device's own screen; ask IT which range of axes the device exports")
 }
 
 /// Flat and steep in their places: the steep meridian has the shorter radius and the greater power.
