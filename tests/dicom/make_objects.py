@@ -32,6 +32,8 @@ KER = "1.2.840.10008.5.1.4.1.1.78.3"
 OAM = "1.2.840.10008.5.1.4.1.1.78.7"
 AR = "1.2.840.10008.5.1.4.1.1.78.2"
 SRF = "1.2.840.10008.5.1.4.1.1.78.4"
+IOL = "1.2.840.10008.5.1.4.1.1.78.8"
+MAP = "1.2.840.10008.5.1.4.1.1.82.1"
 IMPLICIT, EXPLICIT = "1.2.840.10008.1.2", "1.2.840.10008.1.2.1"
 DEFLATED, BIG = "1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.2"
 ROOT_UID = 2026030200000000000000000000000000000
@@ -65,7 +67,7 @@ def code(value, scheme, meaning):
     return Sequence([item])
 
 
-WHAT = {"KER": "keratometry", "OAM": "axial", "AR": "refraction", "SRF": "refraction"}
+WHAT = {"KER": "keratometry", "OAM": "axial", "AR": "refraction", "SRF": "refraction", "IOL": "axial", "OPM": "keratometry"}
 
 
 def frame_of(patient, sop_class, modality, maker, model, serial):
@@ -189,6 +191,66 @@ def refraction(patient=MARLOW, subjective=False):
     return ds
 
 
+def meridians(into, values):
+    for word, inner in (("steep", STEEP), ("flat", FLAT)):
+        radius, power, axis = values[word]
+        item = Dataset()
+        put(item, RADIUS, "FD", float(radius))
+        put(item, POWER, "FD", float(power))
+        put(item, AXIS, "FD", float(axis))
+        put(into, inner, "SQ", Sequence([item]))
+
+
+def with_item(ds, keyword, tag, vr, value):
+    item = Dataset()
+    put(item, tag, vr, value)
+    setattr(ds, keyword, Sequence([item]))
+    return item
+
+
+def calculation(patient=MARLOW, surgery="NO", count=2):
+    """Lens calculations: `count` of each eye, all on the same inputs."""
+    ds = frame_of(patient, IOL, "IOL", "Orrin", "B1", "B1-2290")
+    for eye, tag in (("right", (0x0022, 0x1300)), ("left", (0x0022, 0x1310))):
+        items = []
+        for step in range(count):
+            item = Dataset()
+            put(item, (0x0022, 0x1037), "FL", -0.25)
+            item.RefractiveProcedureOccurred = surgery
+            meridians(item, patient["keratometry"][eye])
+            item.KeratometryMeasurementTypeCodeSequence = code("111754", "DCM", "Auto Keratometry")
+            put(item, (0x0022, 0x1033), "FL", 1.3375)
+            item.IOLFormulaCodeSequence = code(f"F{step + 1}", "99INVENTED", "Invented formula")
+            with_item(item, "OphthalmicAxialLengthSequence", LENGTH, "FL", patient["axial"][eye]["length"])
+            with_item(item, "AnteriorChamberDepthSequence", (0x0022, 0x1131), "FL", patient["axial"][eye]["depth"])
+            power = with_item(item, "IOLPowerSequence", (0x0022, 0x1053), "FL", 21.5)
+            put(power, (0x0022, 0x1054), "FL", -0.31)
+            toric = with_item(power, "ToricIOLPowerSequence", CYLINDER, "FD", 1.5)
+            put(toric, CYLINDER_AXIS, "FL", 97.0)
+            items.append(item)
+        put(ds, tag, "SQ", Sequence(items))
+    return ds
+
+
+def topography(eye="right", patient=MARLOW):
+    """A map of the anterior surface, without its picture."""
+    ds = frame_of(patient, MAP, "OPM", "Ferrand", "T5", "T5-0602")
+    del ds.MeasurementLaterality
+    ds.ImageLaterality = eye[0].upper()
+    ds.AcquisitionDateTime = "20260301093000"
+    put(ds, (0x0046, 0x0201), "CS", "A")
+    meridians(ds, patient["keratometry"][eye])
+    minimum = with_item(ds, "MinimumKeratometricSequence", RADIUS, "FD", 7.85)
+    put(minimum, POWER, "FD", 42.99)
+    put(minimum, AXIS, "FD", 11.0)
+    cylinder = with_item(ds, "SimulatedKeratometricCylinderSequence", POWER, "FD", 1.08)
+    put(cylinder, AXIS, "FD", 98.0)
+    put(ds, (0x0046, 0x0203), "FL", -0.14)
+    put(ds, (0x0046, 0x0204), "FL", 0.05)
+    ds.CornealTopographyMapQualityEvaluation = "ACCEPTABLE"
+    return ds
+
+
 # ---- bytes ----------------------------------------------------------------------------------------------------------
 
 
@@ -239,7 +301,10 @@ def shortest(element):
 
 
 def selected_only(path):
-    """Repeats are not read, only what was selected; and of the measured values, not the quality metrics."""
+    """Repeats are not read, only what was selected; nothing of a lens calculation is a measurement; of a map the two
+    principal meridians alone are read."""
+    if path.startswith(("(0022,1300)", "(0022,1310)", "(0046,0215)", "(0046,0218)")):
+        return False
     return "(0022,1050)" not in path
 
 
@@ -568,6 +633,67 @@ def good():
 
 
     yield from good_refractions()
+    yield from good_calculations()
+    yield from good_maps()
+
+
+def first_right(change):
+    return lambda ds: change(ds[(0x0022, 0x1300)].value[0])
+
+
+def inputs(ds, eye=(0x0022, 0x1300)):
+    """What the first calculation of an eye rests on, as pydicom reads it."""
+    item = pydicom.dcmread(io.BytesIO(whole(ds)))[eye].value[0]
+    length = shortest(item.OphthalmicAxialLengthSequence[0][LENGTH])
+    depth = shortest(item.AnteriorChamberDepthSequence[0][(0x0022, 0x1131)])
+    words = []
+    for word, inner in (("flat", FLAT), ("steep", STEEP)):
+        one = item[inner].value[0]
+        words.append(f"{word} {one[RADIUS].value:g} mm {one[POWER].value:g} D at {one[AXIS].value:g}")
+    index = shortest(item[(0x0022, 0x1033)])
+    return [*words, f"index {index:g}", f"axial length {length:g} mm", f"chamber depth {depth:g} mm"]
+
+
+def good_calculations():
+    plain = calculation()
+    both = {"surgery": {}, "findings": []}
+    results = "formula 99INVENTED F1, power 21.5 D cylinder 1.5 D at 97 predicted -0.31 D"
+    yield "iol_explicit", whole(plain), {
+        **both,
+        "notes": inputs(plain) + inputs(plain, (0x0022, 0x1310)) + ["target -0.25 D", results, "not recomputed", "no refractive surgery"],
+    }
+    yield "iol_implicit", whole(plain, IMPLICIT), {**both, "notes": inputs(plain)}
+    yield "iol_operated", whole(calculation(surgery="YES")), {"surgery": {"right": "yes", "left": "yes"}}
+    yield "iol_surgery_not_stated", whole(calculation(surgery="")), {"surgery": {}}
+    kind = first_right(lambda i: setattr(i, "RefractiveSurgeryTypeCodeSequence", code("312965008", "SCT", "LASIK")))
+    yield "iol_kind_of_surgery_alone", whole(changed(kind, lambda: calculation(surgery=""))), {
+        "surgery": {"right": "yes"},
+        "notes": ["SCT 312965008"],
+    }
+    other = first_right(lambda i: put(i.OphthalmicAxialLengthSequence[0], LENGTH, "FL", 23.9))
+    yield "iol_inputs_differ", whole(changed(other, calculation)), {"notes": ["calculations of the right eye", "axial length 23.9 mm"]}
+    bare = first_right(lambda i: put(i[STEEP].value[0], POWER, "FD", None))
+    yield "iol_power_empty", whole(changed(bare, calculation)), {"notes": ["steep 7.62 mm at 98"]}
+
+
+def good_maps():
+    for eye in ("right", "left"):
+        yield f"map_{eye}", whole(topography(eye)), {
+            "eye": eye,
+            "findings": [],
+            "local": "2026-03-01T09:30:00",
+            "quality": "Good",
+            "notes": ["x -0.14, y 0.05", "SimulatedKeratometricCylinderSequence", "the one known index"],
+        }
+    yield "map_implicit", whole(topography(), IMPLICIT), {"eye": "right", "findings": []}
+    for word, quality in (("MARGINAL", "Warning"), ("NOT_ACCEPTABLE", "Failed")):
+        poor = lambda ds, word=word: setattr(ds, "CornealTopographyMapQualityEvaluation", word)
+        yield f"map_{word.lower()}", whole(changed(poor, topography)), {"eye": "right", "quality": quality}
+    yield "map_content_time", whole(changed(lambda ds: ds.__delitem__("AcquisitionDateTime"), topography)), {
+        "eye": "right",
+        "local": "2026-03-02T10:15:30",
+        "notes": ["AcquisitionDateTime (0008,002A)"],
+    }
 
 
 def right_refraction(change):
@@ -623,6 +749,36 @@ def bad_refractions():
     inner = right_refraction(lambda b: setattr(b, "MeasurementLaterality", "L"))
     yield "ar_laterality_inside", ar(inner), "value", "the stated eye `L`", right + "(0024,0113)"
     yield "ar_nothing", ar(lambda ds: [ds.__delitem__(tag) for tag in ((0x0046, 0x0050), (0x0046, 0x0052))]), "no-measurement", "no eye in it"
+
+
+def bad_calculations():
+    item = "(0022,1300)[1]/"
+
+    def iol(change, **more):
+        return whole(changed(change, lambda: calculation(**more)))
+
+    yield "iol_none", iol(lambda ds: [ds.__delitem__(t) for t in ((0x0022, 0x1300), (0x0022, 0x1310))]), "no-measurement", "without any calculation"
+    maybe = first_right(lambda i: setattr(i, "RefractiveProcedureOccurred", "MAYBE"))
+    yield "iol_surgery_word", iol(maybe), "value", "fact.corneal_surgery `MAYBE`", item + "(0022,1039)"
+    kind = first_right(lambda i: setattr(i, "RefractiveSurgeryTypeCodeSequence", code("312965008", "SCT", "LASIK")))
+    yield "iol_surgery_contradicts", iol(kind), "layout", "YES beside a kind of refractive surgery", item + "(0022,1039)"
+    nan = first_right(lambda i: put(i, (0x0022, 0x1033), "FL", float("nan")))
+    yield "iol_index_nan", iol(nan), "value", "`NaN` is not a finite number", item + "(0022,1033)"
+    inner = first_right(lambda i: setattr(i, "MeasurementLaterality", "L"))
+    yield "iol_laterality_inside", iol(inner), "value", "the stated eye `L`", item + "(0024,0113)"
+
+
+def bad_maps():
+    def of(change):
+        return whole(changed(change, topography))
+
+    yield "map_posterior", of(lambda ds: put(ds, (0x0046, 0x0201), "CS", "P")), "no-measurement", "posterior surface", "(0046,0201)"
+    yield "map_no_surface", of(lambda ds: ds.__delitem__((0x0046, 0x0201))), "missing", "km.surface", "(0046,0201)"
+    yield "map_no_eye", of(lambda ds: ds.__delitem__("ImageLaterality")), "missing", "the stated eye", "(0020,0062)"
+    yield "map_both_eyes", of(lambda ds: setattr(ds, "ImageLaterality", "B")), "value", "the stated eye `B`", "(0020,0062)"
+    yield "map_alone", of(lambda ds: [ds.__delitem__(t) for t in (STEEP, FLAT)]), "no-measurement", "no eye in it has a measured value"
+    yield "map_quality_word", of(lambda ds: setattr(ds, "CornealTopographyMapQualityEvaluation", "FINE")), "value", "km.quality `FINE`", "(0046,0242)"
+    yield "map_two_steep", of(lambda ds: ds[STEEP].value.append(ds[STEEP].value[0])), "layout", "found `2 items`", "(0046,0074)"
 
 
 def bad():
@@ -692,9 +848,7 @@ def bad():
     for word, sop_class, slug, message in (
         ("pdf", "1.2.840.10008.5.1.4.1.1.104.1", "no-measurement", "Encapsulated PDF"),
         ("image", "1.2.840.10008.5.1.4.1.1.7", "no-measurement", "Secondary Capture Image"),
-        ("lens_calculation", "1.2.840.10008.5.1.4.1.1.78.8", "unknown-kind", "Intraocular Lens Calculations"),
         ("lensometry", "1.2.840.10008.5.1.4.1.1.78.1", "unknown-kind", "Lensometry Measurements"),
-        ("topography", "1.2.840.10008.5.1.4.1.1.82.1", "unknown-kind", "Corneal Topography Map"),
         ("unknown_class", "2.25.4711", "unknown-kind", "a DICOM object of class 2.25.4711"),
     ):
         yield word, stated(SOPClassUID=sop_class), slug, message, "(0008,0016)"
@@ -744,6 +898,8 @@ def bad():
     empty = lambda ds: [ds[tag].value[0].__delitem__(selected) for tag in ((0x22, 0x1007), (0x22, 0x1008))]
     yield "oam_nothing_selected", whole(changed(empty, oam)), "no-measurement", "no eye in it has a measured value"
     yield from bad_refractions()
+    yield from bad_calculations()
+    yield from bad_maps()
 
 
 def main():

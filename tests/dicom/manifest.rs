@@ -62,8 +62,11 @@ fn values(exam: &Exam) -> BTreeMap<String, (Eye, f64)> {
     all
 }
 
-/// The eye a path belongs to, by its first sequence.
-fn eye_of(path: &str) -> Eye {
+/// The eye a path belongs to, by its first sequence; a map is of one eye as a whole.
+fn eye_of(path: &str, of_the_map: Option<&str>) -> Eye {
+    if let Some(word) = of_the_map {
+        return if word == "right" { Eye::Right } else { Eye::Left };
+    }
     match path.split('[').next().unwrap() {
         "(0046,0070)" | "(0022,1007)" | "(0046,0050)" | "(0046,0097)" => Eye::Right,
         "(0046,0071)" | "(0022,1008)" | "(0046,0052)" | "(0046,0098)" => Eye::Left,
@@ -100,7 +103,7 @@ fn compare(name: &str, entry: &Value, read: &Read) {
             wanted = 180.0;
         }
         assert!((value - wanted).abs() < 1e-9, "{name} {path}: {value} for {wanted}");
-        assert_eq!(*eye, eye_of(path), "{name} {path}");
+        assert_eq!(*eye, eye_of(path, entry.get("eye").and_then(Value::as_str)), "{name} {path}");
     }
     let who = &entry["patient"];
     let is = |key: &str| who[key].as_str().map(str::to_owned);
@@ -120,8 +123,9 @@ fn compare(name: &str, entry: &Value, read: &Read) {
     assert!(exam.instrument.serial.is_some(), "{name}");
     let class = match entry["class"].as_str().unwrap() {
         "KER" => InstrumentClass::Keratometer,
-        "OAM" => InstrumentClass::Biometer,
+        "OAM" | "IOL" => InstrumentClass::Biometer,
         "AR" | "SRF" => InstrumentClass::Refractor,
+        "OPM" => InstrumentClass::Tomographer,
         other => panic!("{name}: {other}"),
     };
     assert_eq!(exam.instrument.class, class, "{name}");
@@ -145,6 +149,24 @@ fn compare_more(name: &str, entry: &Value, read: &Read, exam: &Exam) {
     for note in entry.get("notes").map(strings).unwrap_or_default() {
         let there = read.not_understood.iter().any(|n| n.what.contains(&note) || n.why.contains(&note));
         assert!(there, "{name}: no note `{note}` in {:#?}", read.not_understood);
+    }
+    if let Some(surgery) = entry.get("surgery") {
+        for (eye, of_eye) in exam.eyes.iter() {
+            let stated = of_eye.as_ref().and_then(|values| values.corneal_surgery.as_ref());
+            let word = stated.map(|reading| reading.value.word());
+            assert_eq!(word, surgery.get(eye.word()).and_then(Value::as_str), "{name}");
+            assert!(of_eye.as_ref().is_none_or(axiswright::model::EyeExam::is_empty), "{name}");
+        }
+    }
+    if let Some(quality) = entry.get("quality") {
+        let eye = exam.eyes.iter().find_map(|(_, eye)| eye.as_ref()).unwrap();
+        let found = eye.keratometry[0].quality.as_ref().map(|reading| format!("{:?}", reading.value));
+        assert_eq!(found.as_deref(), quality.as_str(), "{name}");
+        assert_eq!(
+            eye.keratometry[0].method,
+            Some(axiswright::model::KeratometryMethod::Simulated),
+            "{name}"
+        );
     }
     if let Some(instant) = entry.get("instant") {
         let taken = &exam.taken.as_ref().unwrap().value;

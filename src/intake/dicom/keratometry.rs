@@ -26,23 +26,34 @@ pub(super) fn read(root: &Node<'_>, input: &Input<'_>, outcome: &mut Outcome) ->
     for eye in Eye::BOTH {
         let Some(block) = root.one(sequence_of(eye))? else { continue };
         common::agree_inside(&block, eye)?;
-        let steep = meridian(&block, tags::STEEP_KERATOMETRIC_AXIS_SEQUENCE, "steep", eye, outcome)?;
-        let flat = meridian(&block, tags::FLAT_KERATOMETRIC_AXIS_SEQUENCE, "flat", eye, outcome)?;
-        let something = [&steep, &flat].into_iter().any(|m| m.radius.is_some() || m.power.is_some());
-        if !something {
-            outcome.notes.push(NotUnderstood {
-                what: format!("block of the {eye} eye"),
-                why: "no radius and no power in it: taken as not measured".to_owned(),
-                place: block.own_place(),
-            });
-            continue;
+        if let Some(keratometry) = of_block(&block, input, eye, outcome)? {
+            let exam = EyeExam { keratometry: vec![keratometry], ..EyeExam::default() };
+            *outcome.eyes.of_mut(eye) = Some(exam);
         }
-        let keratometry = ordered(&block, flat, steep, eye, outcome)?;
-        let keratometry = with_index(keratometry, root, input, eye, outcome)?;
-        let exam = EyeExam { keratometry: vec![keratometry], ..EyeExam::default() };
-        *outcome.eyes.of_mut(eye) = Some(exam);
     }
     Ok(())
+}
+
+/// The keratometry whose two meridians stand in this node; none when nothing was measured.
+pub(super) fn of_block(
+    block: &Node<'_>,
+    input: &Input<'_>,
+    eye: Eye,
+    outcome: &mut Outcome,
+) -> Result<Option<Keratometry>, IntakeError> {
+    let steep = meridian(block, tags::STEEP_KERATOMETRIC_AXIS_SEQUENCE, "steep", eye, outcome)?;
+    let flat = meridian(block, tags::FLAT_KERATOMETRIC_AXIS_SEQUENCE, "flat", eye, outcome)?;
+    let something = [&steep, &flat].into_iter().any(|m| m.radius.is_some() || m.power.is_some());
+    if !something {
+        outcome.notes.push(NotUnderstood {
+            what: format!("block of the {eye} eye"),
+            why: "no radius and no power in it: taken as not measured".to_owned(),
+            place: block.own_place(),
+        });
+        return Ok(None);
+    }
+    let keratometry = ordered(block, flat, steep, eye, outcome)?;
+    Ok(Some(with_index(keratometry, block, input, eye, outcome)?))
 }
 
 /// One principal meridian.
@@ -142,7 +153,7 @@ fn ordered(
 /// and power of both meridians imply, else none.
 fn with_index(
     mut keratometry: Keratometry,
-    root: &Node<'_>,
+    block: &Node<'_>,
     input: &Input<'_>,
     eye: Eye,
     outcome: &mut Outcome,
@@ -152,13 +163,13 @@ fn with_index(
             what: "the keratometric index declared for the folder".to_owned(),
             expected: "between 1.3 and 1.4".to_owned(),
             found: declared.to_string(),
-            place: root.own_place(),
+            place: block.own_place(),
         })?;
-        let place = root.own_place().at(Spot::Key("incoming.index".to_owned()));
+        let place = block.own_place().at(Spot::Key("incoming.index".to_owned()));
         let reading = Reading::new(index, declared.to_string(), place);
         keratometry.index = Some(reading.converted(Conversion::FromTemplate));
     } else if let Some(index) = implied(&keratometry, input.folder.power_step_d) {
-        let place = keratometry.steep.power.as_ref().map_or_else(|| root.own_place(), |k| k.place.clone());
+        let place = keratometry.steep.power.as_ref().map_or_else(|| block.own_place(), |k| k.place.clone());
         outcome.notes.push(NotUnderstood {
             what: format!("keratometric index of the {eye} eye"),
             why: format!("not in the object: {index} is the one known index that radius and power of both meridians imply"),

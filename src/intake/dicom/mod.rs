@@ -5,6 +5,7 @@
 //! model. The eye is stated by the sequence a value stands in; laterality elements are held against it.
 
 mod axial;
+mod calculation;
 mod common;
 mod guard;
 mod keratometry;
@@ -12,6 +13,7 @@ mod object;
 mod part10;
 mod refraction;
 mod text;
+mod topography;
 
 use std::sync::Arc;
 
@@ -33,6 +35,8 @@ const KERATOMETRY: &str = "1.2.840.10008.5.1.4.1.1.78.3";
 const AXIAL: &str = "1.2.840.10008.5.1.4.1.1.78.7";
 const AUTOREFRACTION: &str = "1.2.840.10008.5.1.4.1.1.78.2";
 const SUBJECTIVE_REFRACTION: &str = "1.2.840.10008.5.1.4.1.1.78.4";
+const CALCULATION: &str = "1.2.840.10008.5.1.4.1.1.78.8";
+const TOPOGRAPHY: &str = "1.2.840.10008.5.1.4.1.1.82.1";
 
 /// The classes that are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +44,8 @@ enum Class {
     Keratometry,
     Axial,
     Refraction(refraction::Kind),
+    Calculation,
+    Topography,
 }
 
 impl Class {
@@ -49,6 +55,8 @@ impl Class {
             AXIAL => Some(Self::Axial),
             AUTOREFRACTION => Some(Self::Refraction(refraction::Kind::Auto)),
             SUBJECTIVE_REFRACTION => Some(Self::Refraction(refraction::Kind::Subjective)),
+            CALCULATION => Some(Self::Calculation),
+            TOPOGRAPHY => Some(Self::Topography),
             _ => None,
         }
     }
@@ -57,7 +65,8 @@ impl Class {
     const fn instrument(self) -> InstrumentClass {
         match self {
             Self::Keratometry => InstrumentClass::Keratometer,
-            Self::Axial => InstrumentClass::Biometer,
+            Self::Axial | Self::Calculation => InstrumentClass::Biometer,
+            Self::Topography => InstrumentClass::Tomographer,
             Self::Refraction(_) => InstrumentClass::Refractor,
         }
     }
@@ -68,6 +77,8 @@ impl Class {
             Self::Keratometry => "keratometry of an eye",
             Self::Axial => "axial measurements of an eye",
             Self::Refraction(_) => "a refraction of an eye",
+            Self::Calculation => "a lens calculation",
+            Self::Topography => "a map of a cornea",
         }
     }
 
@@ -75,7 +86,10 @@ impl Class {
     const fn cannot_come_from(self, class: InstrumentClass) -> bool {
         match self {
             Self::Keratometry => false,
-            Self::Axial => matches!(class, InstrumentClass::Keratometer | InstrumentClass::Refractor),
+            Self::Axial | Self::Calculation => {
+                matches!(class, InstrumentClass::Keratometer | InstrumentClass::Refractor)
+            }
+            Self::Topography => matches!(class, InstrumentClass::Refractor),
             Self::Refraction(_) => matches!(class, InstrumentClass::Biometer | InstrumentClass::Tomographer),
         }
     }
@@ -91,8 +105,6 @@ const OTHER_CLASSES: &[(&str, &str, bool)] = &[
     ("1.2.840.10008.5.1.4.1.1.78.1", "Lensometry Measurements", true),
     ("1.2.840.10008.5.1.4.1.1.78.5", "Visual Acuity Measurements", true),
     ("1.2.840.10008.5.1.4.1.1.78.6", "Spectacle Prescription Report", true),
-    ("1.2.840.10008.5.1.4.1.1.78.8", "Intraocular Lens Calculations", true),
-    ("1.2.840.10008.5.1.4.1.1.82.1", "Corneal Topography Map", true),
     ("1.2.840.10008.5.1.4.1.1.88.11", "Basic Text SR", true),
     ("1.2.840.10008.5.1.4.1.1.88.22", "Enhanced SR", true),
     ("1.2.840.10008.5.1.4.1.1.88.33", "Comprehensive SR", true),
@@ -235,7 +247,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
     let instrument = common::instrument(&root, input, class.instrument())?;
     let identity = common::identity(&root)?;
     let uid = common::uid(&root, &opened.meta, &mut outcome.notes)?;
-    let taken = common::taken(&root, input, &mut outcome.notes)?;
+    let taken = common::taken(&root, input, class == Class::Topography, &mut outcome.notes)?;
     let stated_eyes = common::stated_eyes(&root)?;
     // The modality repeats the class.
     let _modality = root.text(tags::MODALITY)?;
@@ -243,8 +255,11 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         Class::Keratometry => keratometry::read(&root, input, &mut outcome)?,
         Class::Axial => axial::read(&root, &mut outcome)?,
         Class::Refraction(kind) => refraction::read(&root, kind, &mut outcome)?,
+        Class::Calculation => calculation::read(&root, &mut outcome)?,
+        Class::Topography => topography::read(&root, input, &mut outcome)?,
     }
-    if !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
+    let listed_only = class == Class::Calculation;
+    if !listed_only && !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
         return Err(IntakeError::NoMeasurement {
             kind: "no eye in it has a measured value".to_owned(),
             place: document.whole().clone(),
