@@ -34,6 +34,7 @@ AR = "1.2.840.10008.5.1.4.1.1.78.2"
 SRF = "1.2.840.10008.5.1.4.1.1.78.4"
 IOL = "1.2.840.10008.5.1.4.1.1.78.8"
 MAP = "1.2.840.10008.5.1.4.1.1.82.1"
+SR = "1.2.840.10008.5.1.4.1.1.88."
 IMPLICIT, EXPLICIT = "1.2.840.10008.1.2", "1.2.840.10008.1.2.1"
 DEFLATED, BIG = "1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.2"
 ROOT_UID = 2026030200000000000000000000000000000
@@ -67,7 +68,7 @@ def code(value, scheme, meaning):
     return Sequence([item])
 
 
-WHAT = {"KER": "keratometry", "OAM": "axial", "AR": "refraction", "SRF": "refraction", "IOL": "axial", "OPM": "keratometry"}
+WHAT = {"KER": "keratometry", "OAM": "axial", "AR": "refraction", "SRF": "refraction", "IOL": "axial", "OPM": "keratometry", "SR": "refraction"}
 
 
 def frame_of(patient, sop_class, modality, maker, model, serial):
@@ -251,6 +252,75 @@ def topography(eye="right", patient=MARLOW):
     return ds
 
 
+NAMES = {
+    "SCT": {"sphere": "251795007", "cylinder": "251797004", "axis": "251799001", "laterality": "272741003",
+            "site": "363698007", "right": "24028007", "left": "7771000", "both": "51440002"},
+    "SRT": {"sphere": "F-02FB4", "cylinder": "F-A2143", "axis": "F-02FB7", "laterality": "G-C171",
+            "site": "G-C0E3", "right": "G-A100", "left": "G-A101", "both": "G-A102"},
+}
+EYE_SITE = {"SCT": "81745001", "SRT": "T-AA000"}
+
+
+def content(kind, relation, concept, *below):
+    item = Dataset()
+    item.RelationshipType, item.ValueType = relation, kind
+    item.ConceptNameCodeSequence = concept
+    if below:
+        item.ContentSequence = Sequence(below)
+    return item
+
+
+def laterality(word, scheme="SCT"):
+    item = content("CODE", "HAS CONCEPT MOD", code(NAMES[scheme]["laterality"], scheme, "Laterality"))
+    item.ConceptCodeSequence = code(NAMES[scheme][word], scheme, word)
+    return item
+
+
+def site(word, scheme="SCT"):
+    item = content("CODE", "HAS CONCEPT MOD", code(NAMES[scheme]["site"], scheme, "Finding Site"), laterality(word, scheme))
+    item.ConceptCodeSequence = code(EYE_SITE[scheme], scheme, "Eye")
+    return item
+
+
+def num(field, value, unit, scheme="SCT", below=(), long=None):
+    item = content("NUM", "CONTAINS", code(NAMES[scheme].get(field, field), scheme, field), *below)
+    measured = Dataset()
+    if value is not None:
+        put(measured, (0x0040, 0xA30A), "DS", str(value))
+    if long is not None:
+        put(measured, (0x0040, 0xA161), "FD", long)
+    if unit:
+        measured.MeasurementUnitsCodeSequence = code(unit, "UCUM", unit)
+    item.MeasuredValueSequence = Sequence([measured])
+    return item
+
+
+def report(where="group site", scheme="SCT", diop="diop", sop="88.33", patient=MARLOW, change=None):
+    """A measurement report with the refraction of both eyes; `where` says where the eye stands."""
+    ds = frame_of(patient, SR + sop[3:], "SR", "Perrow", "W2", "W2-0007")
+    del ds.MeasurementLaterality
+    ds.CompletionFlag, ds.VerificationFlag, ds.ValueType = "COMPLETE", "UNVERIFIED", "CONTAINER"
+    ds.ConceptNameCodeSequence = code("126000", "DCM", "Imaging Measurement Report")
+    groups = []
+    for eye, (sphere, cylinder, axis) in patient["refraction"].items():
+        own = [laterality(eye, scheme)] if where == "value" else [site(eye, scheme)] if where == "value site" else []
+        values = [
+            num("sphere", sphere, diop, scheme, own),
+            num("cylinder", cylinder, diop, scheme, own),
+            num("axis", axis, "deg", scheme, own),
+        ]
+        beside = {"group site": [site(eye, scheme)], "group": [laterality(eye, scheme)]}.get(where, [])
+        tracking = content("TEXT", "HAS OBS CONTEXT", code("112039", "DCM", "Tracking Identifier"))
+        tracking.TextValue = "sphere -9.75, right"
+        group = content("CONTAINER", "CONTAINS", code("125007", "DCM", "Measurement Group"), tracking, *beside, *values)
+        above = [laterality(eye, scheme)] if where == "container" else []
+        groups.append(content("CONTAINER", "CONTAINS", code("126010", "DCM", "Imaging Measurements"), *above, group))
+    ds.ContentSequence = Sequence(groups)
+    if change:
+        change(ds, ds.ContentSequence[0].ContentSequence[-1].ContentSequence)
+    return ds
+
+
 # ---- bytes ----------------------------------------------------------------------------------------------------------
 
 
@@ -308,6 +378,11 @@ def selected_only(path):
     return "(0022,1050)" not in path
 
 
+def report_value(path):
+    """A number of a report, not a quality metric."""
+    return "(0040,A300)" in path
+
+
 def walk(ds, prefix=""):
     for element in ds:
         tag = (element.tag.group, element.tag.element)
@@ -315,6 +390,10 @@ def walk(ds, prefix=""):
         if element.VR == "SQ":
             for number, item in enumerate(element.value, 1):
                 yield from walk(item, f"{path}[{number}]/")
+        elif tag == (0x0040, 0xA30A) and report_value(path) and (0x0040, 0xA161) not in ds:
+            yield path, shortest(element)
+        elif tag == (0x0040, 0xA161):
+            yield path, shortest(element)
         elif tag in MEASURED and element.value not in (None, "", b"") and selected_only(path):
             yield path, shortest(element)
 
@@ -635,6 +714,37 @@ def good():
     yield from good_refractions()
     yield from good_calculations()
     yield from good_maps()
+    yield from good_reports()
+
+
+def good_reports():
+    eyes = {"eyes": ["right", "left"], "findings": []}
+    for where in ("group site", "group", "container", "value", "value site"):
+        for scheme in ("SCT", "SRT"):
+            name = f"sr_{where.replace(' ', '_')}_{scheme.lower()}"
+            yield name, whole(report(where, scheme, "diop" if scheme == "SCT" else "[diop]")), dict(eyes)
+    for word, sop in (("basic", "88.11"), ("enhanced", "88.22"), ("comprehensive_3d", "88.34")):
+        yield f"sr_{word}", whole(report(sop=sop)), {**eyes, "notes": ["TextValue"]}
+    yield "sr_implicit", whole(report(), IMPLICIT), dict(eyes)
+    group = "(0040,A730)[1]/(0040,A730)[1]/"
+    three = {f"{group}(0040,A730)[{n}]/(0040,A300)[1]/(0040,A30A)" for n in (3, 4, 5)}
+
+    def of(change):
+        return whole(report(change=change))
+
+    yield "sr_precise", of(lambda ds, g: g.__setitem__(2, num("sphere", "-1.2500001", "diop", long=-1.25))), dict(eyes)
+    unknown = lambda ds, g: g.append(num("410668003", "23.47", "mm"))
+    extra = {f"{group}(0040,A730)[6]/(0040,A300)[1]/(0040,A30A)"}
+    yield "sr_unknown_code", of(unknown), {**eyes, "drop": extra, "notes": ["number SCT 410668003"]}
+    for word, unit in (("unknown_unit", "mm"), ("no_unit", None)):
+        change = lambda ds, g, unit=unit: g.__setitem__(3, num("cylinder", -1.0, unit))
+        yield f"sr_{word}", of(change), {"drop": three, "eyes": ["left"], "notes": ["refraction.cylinder of the right eye, unit", "nothing of it is"]}
+    bare = lambda ds, g: setattr(g[2], "MeasuredValueSequence", Sequence([]))
+    yield "sr_no_value", of(bare), {"drop": three, "eyes": ["left"], "notes": ["the report gives no value", "nothing of it is"]}
+    elsewhere = lambda ds, g: setattr(ds.ContentSequence[0].ContentSequence[-1], "ConceptNameCodeSequence", code("111688", "DCM", "Rx"))
+    yield "sr_other_parent", of(elsewhere), {"drop": three, "eyes": ["left"], "notes": ["a code that is not read at this place"]}
+    twice = lambda ds, g: g.append(num("sphere", -1.25, "diop"))
+    yield "sr_twice_the_same", of(twice), {**eyes, "drop": extra}
 
 
 def first_right(change):
@@ -781,6 +891,33 @@ def bad_maps():
     yield "map_two_steep", of(lambda ds: ds[STEEP].value.append(ds[STEEP].value[0])), "layout", "found `2 items`", "(0046,0074)"
 
 
+def bad_reports():
+    group = "(0040,A730)[1]/(0040,A730)[1]/"
+
+    def of(change, **more):
+        return whole(report(change=change, **more))
+
+    code_of = lambda n, path="": f"{group}(0040,A730)[{n}]/{path}(0040,A168)"
+    yield "sr_no_eye", of(None, where="nowhere"), "missing", "the stated eye", None
+    yield "sr_other_eye", of(lambda ds, g: setattr(g[2], "ContentSequence", Sequence([laterality("left")]))), (
+        "value"), "the stated eye `SCT 7771000` is not the eye stated further out", code_of(3, "(0040,A730)[1]/")
+    both = lambda ds, g: g.__setitem__(1, site("both"))
+    yield "sr_both_eyes", of(both), "value", "the stated eye `SCT 51440002` is not right or left", code_of(2, "(0040,A730)[1]/")
+    two = lambda ds, g: g.append(num("sphere", -1.5, "diop"))
+    yield "sr_two_spheres", of(two), "layout", "expected one value, as -1.25", group + "(0040,A730)[6]"
+    yield "sr_partial", of(lambda ds, g: setattr(ds, "CompletionFlag", "PARTIAL")), "layout", "a complete report", "(0040,A491)"
+    yield "sr_preliminary", of(lambda ds, g: setattr(ds, "PreliminaryFlag", "PRELIMINARY")), "layout", "a final report", "(0040,A496)"
+    apart = lambda ds, g: g.__setitem__(2, num("sphere", -1.25, "diop", long=-1.5))
+    yield "sr_two_forms", of(apart), "layout", "-1.5, as beside it, found `-1.25`", group + "(0040,A730)[3]/(0040,A300)[1]/(0040,A30A)"
+    for word, at, field in (("sphere", 2, "refraction.sphere"), ("cylinder", 3, "refraction.cylinder"), ("axis", 4, "refraction.axis")):
+        gone = lambda ds, g, at=at: g.__delitem__(at)
+        yield f"sr_no_{word}", of(gone), "missing", f"{field} of the right eye", "(0040,A730)"
+    turned = lambda ds, g: g.__setitem__(4, num("axis", 188, "deg"))
+    yield "sr_axis_188", of(turned), "value", "refraction.axis `188`", group + "(0040,A730)[5]/(0040,A300)[1]/(0040,A30A)"
+    nothing = lambda ds, g: ds.__delitem__("ContentSequence")
+    yield "sr_empty", of(nothing), "no-measurement", "no eye in it has a measured value"
+
+
 def bad():
     """Files that are refused: name, bytes, slug, part of the message, place."""
     plain = ker()
@@ -900,6 +1037,7 @@ def bad():
     yield from bad_refractions()
     yield from bad_calculations()
     yield from bad_maps()
+    yield from bad_reports()
 
 
 def main():

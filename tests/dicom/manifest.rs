@@ -62,8 +62,14 @@ fn values(exam: &Exam) -> BTreeMap<String, (Eye, f64)> {
     all
 }
 
-/// The eye a path belongs to, by its first sequence; a map is of one eye as a whole.
+/// The eye a path belongs to, by its first sequence or, in our reports, the first item; a map is of one eye as a whole.
 fn eye_of(path: &str, of_the_map: Option<&str>) -> Eye {
+    if path.starts_with("(0040,A730)[1]") {
+        return Eye::Right;
+    }
+    if path.starts_with("(0040,A730)[2]") {
+        return Eye::Left;
+    }
     if let Some(word) = of_the_map {
         return if word == "right" { Eye::Right } else { Eye::Left };
     }
@@ -125,6 +131,7 @@ fn compare(name: &str, entry: &Value, read: &Read) {
         "KER" => InstrumentClass::Keratometer,
         "OAM" | "IOL" => InstrumentClass::Biometer,
         "AR" | "SRF" => InstrumentClass::Refractor,
+        "SR" => InstrumentClass::Unknown,
         "OPM" => InstrumentClass::Tomographer,
         other => panic!("{name}: {other}"),
     };
@@ -157,6 +164,10 @@ fn compare_more(name: &str, entry: &Value, read: &Read, exam: &Exam) {
             assert_eq!(word, surgery.get(eye.word()).and_then(Value::as_str), "{name}");
             assert!(of_eye.as_ref().is_none_or(axiswright::model::EyeExam::is_empty), "{name}");
         }
+    }
+    if let Some(eyes) = entry.get("eyes") {
+        let there = exam.eyes.iter().filter(|(_, values)| values.is_some());
+        assert_eq!(there.map(|(eye, _)| eye.word()).collect::<Vec<_>>(), strings(eyes), "{name}");
     }
     if let Some(quality) = entry.get("quality") {
         let eye = exam.eyes.iter().find_map(|(_, eye)| eye.as_ref()).unwrap();

@@ -1,8 +1,9 @@
-//! DICOM objects: keratometry, axial lengths and refractions of the Ophthalmic Refractive Measurements family.
+//! DICOM objects: keratometry, axial lengths, refractions, lens calculations, maps and structured reports.
 //!
 //! The way of a file: [`part10`] takes the wrapper off, [`guard`] walks the structure and rewrites it in one encoding,
 //! the decoder turns that into an object, [`object`] gives typed access, [`common`] and the module of the class fill the
-//! model. The eye is stated by the sequence a value stands in; laterality elements are held against it.
+//! model. The eye is stated by the sequence a value stands in, of a map by Image Laterality, of a report by
+//! coded modifiers; laterality elements are held against it.
 
 mod axial;
 mod calculation;
@@ -12,6 +13,7 @@ mod keratometry;
 mod object;
 mod part10;
 mod refraction;
+mod report;
 mod text;
 mod topography;
 
@@ -37,6 +39,13 @@ const AUTOREFRACTION: &str = "1.2.840.10008.5.1.4.1.1.78.2";
 const SUBJECTIVE_REFRACTION: &str = "1.2.840.10008.5.1.4.1.1.78.4";
 const CALCULATION: &str = "1.2.840.10008.5.1.4.1.1.78.8";
 const TOPOGRAPHY: &str = "1.2.840.10008.5.1.4.1.1.82.1";
+/// Basic Text, Enhanced, Comprehensive and Comprehensive 3D SR.
+const REPORTS: [&str; 4] = [
+    "1.2.840.10008.5.1.4.1.1.88.11",
+    "1.2.840.10008.5.1.4.1.1.88.22",
+    "1.2.840.10008.5.1.4.1.1.88.33",
+    "1.2.840.10008.5.1.4.1.1.88.34",
+];
 
 /// The classes that are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,6 +55,7 @@ enum Class {
     Refraction(refraction::Kind),
     Calculation,
     Topography,
+    Report,
 }
 
 impl Class {
@@ -57,6 +67,7 @@ impl Class {
             SUBJECTIVE_REFRACTION => Some(Self::Refraction(refraction::Kind::Subjective)),
             CALCULATION => Some(Self::Calculation),
             TOPOGRAPHY => Some(Self::Topography),
+            _ if REPORTS.contains(&uid) => Some(Self::Report),
             _ => None,
         }
     }
@@ -68,6 +79,7 @@ impl Class {
             Self::Axial | Self::Calculation => InstrumentClass::Biometer,
             Self::Topography => InstrumentClass::Tomographer,
             Self::Refraction(_) => InstrumentClass::Refractor,
+            Self::Report => InstrumentClass::Unknown,
         }
     }
 
@@ -79,13 +91,14 @@ impl Class {
             Self::Refraction(_) => "a refraction of an eye",
             Self::Calculation => "a lens calculation",
             Self::Topography => "a map of a cornea",
+            Self::Report => "a structured report",
         }
     }
 
     /// Instruments that cannot have made it: a keratometer may be part of a refractor, but neither measures lengths.
     const fn cannot_come_from(self, class: InstrumentClass) -> bool {
         match self {
-            Self::Keratometry => false,
+            Self::Keratometry | Self::Report => false,
             Self::Axial | Self::Calculation => {
                 matches!(class, InstrumentClass::Keratometer | InstrumentClass::Refractor)
             }
@@ -105,9 +118,6 @@ const OTHER_CLASSES: &[(&str, &str, bool)] = &[
     ("1.2.840.10008.5.1.4.1.1.78.1", "Lensometry Measurements", true),
     ("1.2.840.10008.5.1.4.1.1.78.5", "Visual Acuity Measurements", true),
     ("1.2.840.10008.5.1.4.1.1.78.6", "Spectacle Prescription Report", true),
-    ("1.2.840.10008.5.1.4.1.1.88.11", "Basic Text SR", true),
-    ("1.2.840.10008.5.1.4.1.1.88.22", "Enhanced SR", true),
-    ("1.2.840.10008.5.1.4.1.1.88.33", "Comprehensive SR", true),
     ("1.2.840.10008.5.1.4.1.1.104.1", "Encapsulated PDF", false),
 ];
 
@@ -160,12 +170,14 @@ fn in_range<T>(
 
 /// The number of an axis; one that is no number at all is out of range.
 fn axis_number(item: &Node<'_>, tag: Tag, field: &str) -> Result<Option<Number>, IntakeError> {
-    item.number(tag, field).map_err(|mut error| {
-        if let IntakeError::Value { code, .. } = &mut error {
-            *code = Some(Code::U08);
-        }
-        error
-    })
+    item.number(tag, field).map_err(with_axis_code)
+}
+
+fn with_axis_code(mut error: IntakeError) -> IntakeError {
+    if let IntakeError::Value { code, .. } = &mut error {
+        *code = Some(Code::U08);
+    }
+    error
 }
 
 /// An axis between 0 and 180 degrees; one beyond is left out with a finding that refuses the eye.
@@ -257,6 +269,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         Class::Refraction(kind) => refraction::read(&root, kind, &mut outcome)?,
         Class::Calculation => calculation::read(&root, &mut outcome)?,
         Class::Topography => topography::read(&root, input, &mut outcome)?,
+        Class::Report => report::read(&root, &mut outcome)?,
     }
     let listed_only = class == Class::Calculation;
     if !listed_only && !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
@@ -352,7 +365,7 @@ fn refuse_unfit(root: &Node<'_>, input: &Input<'_>, class: Class) -> Result<(), 
         found: class.words().to_owned(),
         place: root.own_place(),
     };
-    let refraction = matches!(class, Class::Refraction(_));
+    let refraction = matches!(class, Class::Refraction(_) | Class::Report);
     let fits = match input.folder.brings {
         Brings::Measurements => true,
         Brings::Refractions => refraction,
