@@ -30,6 +30,11 @@ config.settings.reading_validation_mode = config.IGNORE
 
 KER = "1.2.840.10008.5.1.4.1.1.78.3"
 OAM = "1.2.840.10008.5.1.4.1.1.78.7"
+AR = "1.2.840.10008.5.1.4.1.1.78.2"
+SRF = "1.2.840.10008.5.1.4.1.1.78.4"
+IOL = "1.2.840.10008.5.1.4.1.1.78.8"
+MAP = "1.2.840.10008.5.1.4.1.1.82.1"
+SR = "1.2.840.10008.5.1.4.1.1.88."
 IMPLICIT, EXPLICIT = "1.2.840.10008.1.2", "1.2.840.10008.1.2.1"
 DEFLATED, BIG = "1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.2"
 ROOT_UID = 2026030200000000000000000000000000000
@@ -38,6 +43,7 @@ RADIUS, POWER, AXIS = (0x0046, 0x0075), (0x0046, 0x0076), (0x0046, 0x0077)
 RIGHT, LEFT = (0x0046, 0x0070), (0x0046, 0x0071)
 STEEP, FLAT = (0x0046, 0x0074), (0x0046, 0x0080)
 LENGTH = (0x0022, 0x1019)
+SPHERE, CYLINDER, CYLINDER_AXIS = (0x0046, 0x0146), (0x0046, 0x0147), (0x0022, 0x0009)
 R_STEEP = "(0046,0070)[1]/(0046,0074)[1]/"
 R_FLAT = "(0046,0070)[1]/(0046,0080)[1]/"
 
@@ -62,6 +68,9 @@ def code(value, scheme, meaning):
     return Sequence([item])
 
 
+WHAT = {"KER": "keratometry", "OAM": "axial", "AR": "refraction", "SRF": "refraction", "IOL": "axial", "OPM": "keratometry", "SR": "refraction"}
+
+
 def frame_of(patient, sop_class, modality, maker, model, serial):
     """What every object of one patient has."""
     ds = Dataset()
@@ -77,7 +86,7 @@ def frame_of(patient, sop_class, modality, maker, model, serial):
     ds.DeviceSerialNumber, ds.SoftwareVersions = serial, "1.4"
     ds.StudyInstanceUID, ds.SeriesInstanceUID = uid(base + 1), uid(base + 2)
     ds.StudyID, ds.SeriesNumber, ds.InstanceNumber = "1", 1, 1
-    eyes = patient["keratometry" if modality == "KER" else "axial"]
+    eyes = patient[WHAT[modality]]
     put(ds, (0x0024, 0x0113), "CS", "B" if len(eyes) == 2 else next(iter(eyes))[0].upper())
     return ds
 
@@ -163,6 +172,155 @@ def oam(patient=MARLOW, ultrasound=None, depth_from="111776"):
     return ds
 
 
+def refraction(patient=MARLOW, subjective=False):
+    """Autorefraction or subjective refraction; a cylinder of None is a sequence left out."""
+    if subjective:
+        ds = frame_of(patient, SRF, "SRF", "Perrow", "S9", "S9-0031")
+        sequences = {"right": (0x0046, 0x0097), "left": (0x0046, 0x0098)}
+    else:
+        ds = frame_of(patient, AR, "AR", "Perrow", "R3", "R3-1180")
+        sequences = {"right": (0x0046, 0x0050), "left": (0x0046, 0x0052)}
+    for eye, (sphere, cylinder, axis) in patient["refraction"].items():
+        block = Dataset()
+        put(block, SPHERE, "FD", float(sphere))
+        if cylinder is not None:
+            item = Dataset()
+            put(item, CYLINDER, "FD", float(cylinder))
+            put(item, CYLINDER_AXIS, "FL", float(axis))
+            block.CylinderSequence = Sequence([item])
+        put(ds, sequences[eye], "SQ", Sequence([block]))
+    return ds
+
+
+def meridians(into, values):
+    for word, inner in (("steep", STEEP), ("flat", FLAT)):
+        radius, power, axis = values[word]
+        item = Dataset()
+        put(item, RADIUS, "FD", float(radius))
+        put(item, POWER, "FD", float(power))
+        put(item, AXIS, "FD", float(axis))
+        put(into, inner, "SQ", Sequence([item]))
+
+
+def with_item(ds, keyword, tag, vr, value):
+    item = Dataset()
+    put(item, tag, vr, value)
+    setattr(ds, keyword, Sequence([item]))
+    return item
+
+
+def calculation(patient=MARLOW, surgery="NO", count=2):
+    """Lens calculations: `count` of each eye, all on the same inputs."""
+    ds = frame_of(patient, IOL, "IOL", "Orrin", "B1", "B1-2290")
+    for eye, tag in (("right", (0x0022, 0x1300)), ("left", (0x0022, 0x1310))):
+        items = []
+        for step in range(count):
+            item = Dataset()
+            put(item, (0x0022, 0x1037), "FL", -0.25)
+            item.RefractiveProcedureOccurred = surgery
+            meridians(item, patient["keratometry"][eye])
+            item.KeratometryMeasurementTypeCodeSequence = code("111754", "DCM", "Auto Keratometry")
+            put(item, (0x0022, 0x1033), "FL", 1.3375)
+            item.IOLFormulaCodeSequence = code(f"F{step + 1}", "99INVENTED", "Invented formula")
+            with_item(item, "OphthalmicAxialLengthSequence", LENGTH, "FL", patient["axial"][eye]["length"])
+            with_item(item, "AnteriorChamberDepthSequence", (0x0022, 0x1131), "FL", patient["axial"][eye]["depth"])
+            power = with_item(item, "IOLPowerSequence", (0x0022, 0x1053), "FL", 21.5)
+            put(power, (0x0022, 0x1054), "FL", -0.31)
+            toric = with_item(power, "ToricIOLPowerSequence", CYLINDER, "FD", 1.5)
+            put(toric, CYLINDER_AXIS, "FL", 97.0)
+            items.append(item)
+        put(ds, tag, "SQ", Sequence(items))
+    return ds
+
+
+def topography(eye="right", patient=MARLOW):
+    """A map of the anterior surface, without its picture."""
+    ds = frame_of(patient, MAP, "OPM", "Ferrand", "T5", "T5-0602")
+    del ds.MeasurementLaterality
+    ds.ImageLaterality = eye[0].upper()
+    ds.AcquisitionDateTime = "20260301093000"
+    put(ds, (0x0046, 0x0201), "CS", "A")
+    meridians(ds, patient["keratometry"][eye])
+    minimum = with_item(ds, "MinimumKeratometricSequence", RADIUS, "FD", 7.85)
+    put(minimum, POWER, "FD", 42.99)
+    put(minimum, AXIS, "FD", 11.0)
+    cylinder = with_item(ds, "SimulatedKeratometricCylinderSequence", POWER, "FD", 1.08)
+    put(cylinder, AXIS, "FD", 98.0)
+    put(ds, (0x0046, 0x0203), "FL", -0.14)
+    put(ds, (0x0046, 0x0204), "FL", 0.05)
+    ds.CornealTopographyMapQualityEvaluation = "ACCEPTABLE"
+    return ds
+
+
+NAMES = {
+    "SCT": {"sphere": "251795007", "cylinder": "251797004", "axis": "251799001", "laterality": "272741003",
+            "site": "363698007", "right": "24028007", "left": "7771000", "both": "51440002"},
+    "SRT": {"sphere": "F-02FB4", "cylinder": "F-A2143", "axis": "F-02FB7", "laterality": "G-C171",
+            "site": "G-C0E3", "right": "G-A100", "left": "G-A101", "both": "G-A102"},
+}
+EYE_SITE = {"SCT": "81745001", "SRT": "T-AA000"}
+
+
+def content(kind, relation, concept, *below):
+    item = Dataset()
+    item.RelationshipType, item.ValueType = relation, kind
+    item.ConceptNameCodeSequence = concept
+    if below:
+        item.ContentSequence = Sequence(below)
+    return item
+
+
+def laterality(word, scheme="SCT"):
+    item = content("CODE", "HAS CONCEPT MOD", code(NAMES[scheme]["laterality"], scheme, "Laterality"))
+    item.ConceptCodeSequence = code(NAMES[scheme][word], scheme, word)
+    return item
+
+
+def site(word, scheme="SCT"):
+    item = content("CODE", "HAS CONCEPT MOD", code(NAMES[scheme]["site"], scheme, "Finding Site"), laterality(word, scheme))
+    item.ConceptCodeSequence = code(EYE_SITE[scheme], scheme, "Eye")
+    return item
+
+
+def num(field, value, unit, scheme="SCT", below=(), long=None):
+    item = content("NUM", "CONTAINS", code(NAMES[scheme].get(field, field), scheme, field), *below)
+    measured = Dataset()
+    if value is not None:
+        put(measured, (0x0040, 0xA30A), "DS", str(value))
+    if long is not None:
+        put(measured, (0x0040, 0xA161), "FD", long)
+    if unit:
+        measured.MeasurementUnitsCodeSequence = code(unit, "UCUM", unit)
+    item.MeasuredValueSequence = Sequence([measured])
+    return item
+
+
+def report(where="group site", scheme="SCT", diop="diop", sop="88.33", patient=MARLOW, change=None):
+    """A measurement report with the refraction of both eyes; `where` says where the eye stands."""
+    ds = frame_of(patient, SR + sop[3:], "SR", "Perrow", "W2", "W2-0007")
+    del ds.MeasurementLaterality
+    ds.CompletionFlag, ds.VerificationFlag, ds.ValueType = "COMPLETE", "UNVERIFIED", "CONTAINER"
+    ds.ConceptNameCodeSequence = code("126000", "DCM", "Imaging Measurement Report")
+    groups = []
+    for eye, (sphere, cylinder, axis) in patient["refraction"].items():
+        own = [laterality(eye, scheme)] if where == "value" else [site(eye, scheme)] if where == "value site" else []
+        values = [
+            num("sphere", sphere, diop, scheme, own),
+            num("cylinder", cylinder, diop, scheme, own),
+            num("axis", axis, "deg", scheme, own),
+        ]
+        beside = {"group site": [site(eye, scheme)], "group": [laterality(eye, scheme)]}.get(where, [])
+        tracking = content("TEXT", "HAS OBS CONTEXT", code("112039", "DCM", "Tracking Identifier"))
+        tracking.TextValue = "sphere -9.75, right"
+        group = content("CONTAINER", "CONTAINS", code("125007", "DCM", "Measurement Group"), tracking, *beside, *values)
+        above = [laterality(eye, scheme)] if where == "container" else []
+        groups.append(content("CONTAINER", "CONTAINS", code("126010", "DCM", "Imaging Measurements"), *above, group))
+    ds.ContentSequence = Sequence(groups)
+    if change:
+        change(ds, ds.ContentSequence[0].ContentSequence[-1].ContentSequence)
+    return ds
+
+
 # ---- bytes ----------------------------------------------------------------------------------------------------------
 
 
@@ -202,7 +360,7 @@ def whole(ds, syntax=EXPLICIT):
 
 # ---- what pydicom reads ---------------------------------------------------------------------------------------------
 
-MEASURED = {RADIUS, POWER, AXIS, LENGTH}
+MEASURED = {RADIUS, POWER, AXIS, LENGTH, SPHERE, CYLINDER, CYLINDER_AXIS}
 
 
 def shortest(element):
@@ -213,8 +371,16 @@ def shortest(element):
 
 
 def selected_only(path):
-    """Repeats are not read, only what was selected; and of the measured values, not the quality metrics."""
+    """Repeats are not read, only what was selected; nothing of a lens calculation is a measurement; of a map the two
+    principal meridians alone are read."""
+    if path.startswith(("(0022,1300)", "(0022,1310)", "(0046,0215)", "(0046,0218)")):
+        return False
     return "(0022,1050)" not in path
+
+
+def report_value(path):
+    """A number of a report, not a quality metric."""
+    return "(0040,A300)" in path
 
 
 def walk(ds, prefix=""):
@@ -224,6 +390,10 @@ def walk(ds, prefix=""):
         if element.VR == "SQ":
             for number, item in enumerate(element.value, 1):
                 yield from walk(item, f"{path}[{number}]/")
+        elif tag == (0x0040, 0xA30A) and report_value(path) and (0x0040, 0xA161) not in ds:
+            yield path, shortest(element)
+        elif tag == (0x0040, 0xA161):
+            yield path, shortest(element)
         elif tag in MEASURED and element.value not in (None, "", b"") and selected_only(path):
             yield path, shortest(element)
 
@@ -246,7 +416,9 @@ def as_read(data, drop=(), **more):
         "sex": text_of(ds.get("PatientSex")),
     }
     values = {path: value for path, value in walk(ds) if path not in drop}
-    return {"patient": patient, "uid": text_of(ds.get("SOPInstanceUID")), "values": values, **more}
+    device = f"{ds.Manufacturer} {ds.ManufacturerModelName}"
+    uid_of = text_of(ds.get("SOPInstanceUID"))
+    return {"patient": patient, "uid": uid_of, "device": device, "class": ds.Modality, "values": values, **more}
 
 
 def refused(slug, message, place="whole file"):
@@ -539,6 +711,213 @@ def good():
     }
 
 
+    yield from good_refractions()
+    yield from good_calculations()
+    yield from good_maps()
+    yield from good_reports()
+
+
+def good_reports():
+    eyes = {"eyes": ["right", "left"], "findings": []}
+    for where in ("group site", "group", "container", "value", "value site"):
+        for scheme in ("SCT", "SRT"):
+            name = f"sr_{where.replace(' ', '_')}_{scheme.lower()}"
+            yield name, whole(report(where, scheme, "diop" if scheme == "SCT" else "[diop]")), dict(eyes)
+    for word, sop in (("basic", "88.11"), ("enhanced", "88.22"), ("comprehensive_3d", "88.34")):
+        yield f"sr_{word}", whole(report(sop=sop)), {**eyes, "notes": ["TextValue"]}
+    yield "sr_implicit", whole(report(), IMPLICIT), dict(eyes)
+    group = "(0040,A730)[1]/(0040,A730)[1]/"
+    three = {f"{group}(0040,A730)[{n}]/(0040,A300)[1]/(0040,A30A)" for n in (3, 4, 5)}
+
+    def of(change):
+        return whole(report(change=change))
+
+    yield "sr_precise", of(lambda ds, g: g.__setitem__(2, num("sphere", "-1.2500001", "diop", long=-1.25))), dict(eyes)
+    unknown = lambda ds, g: g.append(num("410668003", "23.47", "mm"))
+    extra = {f"{group}(0040,A730)[6]/(0040,A300)[1]/(0040,A30A)"}
+    yield "sr_unknown_code", of(unknown), {**eyes, "drop": extra, "notes": ["number SCT 410668003"]}
+    for word, unit in (("unknown_unit", "mm"), ("no_unit", None)):
+        change = lambda ds, g, unit=unit: g.__setitem__(3, num("cylinder", -1.0, unit))
+        yield f"sr_{word}", of(change), {"drop": three, "eyes": ["left"], "notes": ["refraction.cylinder of the right eye, unit", "nothing of it is"]}
+    bare = lambda ds, g: setattr(g[2], "MeasuredValueSequence", Sequence([]))
+    yield "sr_no_value", of(bare), {"drop": three, "eyes": ["left"], "notes": ["the report gives no value", "nothing of it is"]}
+    elsewhere = lambda ds, g: setattr(ds.ContentSequence[0].ContentSequence[-1], "ConceptNameCodeSequence", code("111688", "DCM", "Rx"))
+    yield "sr_other_parent", of(elsewhere), {"drop": three, "eyes": ["left"], "notes": ["a code that is not read at this place"]}
+    twice = lambda ds, g: g.append(num("sphere", -1.25, "diop"))
+    yield "sr_twice_the_same", of(twice), {**eyes, "drop": extra}
+
+
+def first_right(change):
+    return lambda ds: change(ds[(0x0022, 0x1300)].value[0])
+
+
+def inputs(ds, eye=(0x0022, 0x1300)):
+    """What the first calculation of an eye rests on, as pydicom reads it."""
+    item = pydicom.dcmread(io.BytesIO(whole(ds)))[eye].value[0]
+    length = shortest(item.OphthalmicAxialLengthSequence[0][LENGTH])
+    depth = shortest(item.AnteriorChamberDepthSequence[0][(0x0022, 0x1131)])
+    words = []
+    for word, inner in (("flat", FLAT), ("steep", STEEP)):
+        one = item[inner].value[0]
+        words.append(f"{word} {one[RADIUS].value:g} mm {one[POWER].value:g} D at {one[AXIS].value:g}")
+    index = shortest(item[(0x0022, 0x1033)])
+    return [*words, f"index {index:g}", f"axial length {length:g} mm", f"chamber depth {depth:g} mm"]
+
+
+def good_calculations():
+    plain = calculation()
+    both = {"surgery": {}, "findings": []}
+    results = "formula 99INVENTED F1, power 21.5 D cylinder 1.5 D at 97 predicted -0.31 D"
+    yield "iol_explicit", whole(plain), {
+        **both,
+        "notes": inputs(plain) + inputs(plain, (0x0022, 0x1310)) + ["target -0.25 D", results, "not recomputed", "no refractive surgery"],
+    }
+    yield "iol_implicit", whole(plain, IMPLICIT), {**both, "notes": inputs(plain)}
+    yield "iol_operated", whole(calculation(surgery="YES")), {"surgery": {"right": "yes", "left": "yes"}}
+    yield "iol_surgery_not_stated", whole(calculation(surgery="")), {"surgery": {}}
+    kind = first_right(lambda i: setattr(i, "RefractiveSurgeryTypeCodeSequence", code("312965008", "SCT", "LASIK")))
+    yield "iol_kind_of_surgery_alone", whole(changed(kind, lambda: calculation(surgery=""))), {
+        "surgery": {"right": "yes"},
+        "notes": ["SCT 312965008"],
+    }
+    other = first_right(lambda i: put(i.OphthalmicAxialLengthSequence[0], LENGTH, "FL", 23.9))
+    yield "iol_inputs_differ", whole(changed(other, calculation)), {"notes": ["calculations of the right eye", "axial length 23.9 mm"]}
+    bare = first_right(lambda i: put(i[STEEP].value[0], POWER, "FD", None))
+    yield "iol_power_empty", whole(changed(bare, calculation)), {"notes": ["steep 7.62 mm at 98"]}
+
+
+def good_maps():
+    for eye in ("right", "left"):
+        yield f"map_{eye}", whole(topography(eye)), {
+            "eye": eye,
+            "findings": [],
+            "local": "2026-03-01T09:30:00",
+            "quality": "Good",
+            "notes": ["x -0.14, y 0.05", "SimulatedKeratometricCylinderSequence", "the one known index"],
+        }
+    yield "map_implicit", whole(topography(), IMPLICIT), {"eye": "right", "findings": []}
+    for word, quality in (("MARGINAL", "Warning"), ("NOT_ACCEPTABLE", "Failed")):
+        poor = lambda ds, word=word: setattr(ds, "CornealTopographyMapQualityEvaluation", word)
+        yield f"map_{word.lower()}", whole(changed(poor, topography)), {"eye": "right", "quality": quality}
+    yield "map_content_time", whole(changed(lambda ds: ds.__delitem__("AcquisitionDateTime"), topography)), {
+        "eye": "right",
+        "local": "2026-03-02T10:15:30",
+        "notes": ["AcquisitionDateTime (0008,002A)"],
+    }
+
+
+def right_refraction(change):
+    return lambda ds: change(ds[(0x0046, 0x0050)].value[0])
+
+
+def right_cylinder(change):
+    return right_refraction(lambda block: change(block.CylinderSequence[0]))
+
+
+def good_refractions():
+    auto = refraction()
+    yield "ar_explicit", whole(auto), {"findings": [], "notes": ["vertex distance"], "stated": {"(0024,0113)": ["right", "left"]}}
+    yield "ar_implicit", whole(auto, IMPLICIT), {"findings": []}
+    yield "ar_deflated", whole(auto, DEFLATED), {"findings": []}
+    yield "srf_explicit", whole(refraction(subjective=True)), {"findings": [], "notes": ["vertex distance"]}
+    spherical = {**MARLOW, "refraction": {"right": (0.0, None, None), "left": (-0.5, 0.0, 0)}}
+    yield "ar_spherical", whole(refraction(spherical)), {"findings": []}
+    plus = {**MARLOW, "refraction": {"right": (-2.25, 1.0, 98)}}
+    yield "ar_plus_cylinder_right_only", whole(refraction(plus)), {"stated": {"(0024,0113)": ["right"]}}
+    beyond = right_cylinder(lambda item: put(item, CYLINDER_AXIS, "FL", 188.0))
+    axis = "(0046,0050)[1]/(0046,0018)[1]/(0022,0009)"
+    yield "ar_axis_188", whole(changed(beyond, refraction)), {"findings": ["U08"], "drop": [axis]}
+    empty = right_refraction(lambda block: [block.__delitem__(tag) for tag in (SPHERE, (0x0046, 0x0018))])
+    yield "ar_right_empty", whole(changed(empty, refraction)), {"notes": ["block of the right eye"]}
+
+    def more(ds):
+        block = ds[(0x0046, 0x0097)].value[0]
+        add = Dataset()
+        put(add, (0x0046, 0x0104), "FD", 2.0)
+        block.AddNearSequence = Sequence([add])
+
+    yield "srf_add", whole(changed(more, lambda: refraction(subjective=True))), {"notes": ["AddNearSequence"]}
+
+
+def bad_refractions():
+    right = "(0046,0050)[1]/"
+    cylinder = right + "(0046,0018)[1]/"
+
+    def ar(change):
+        return whole(changed(change, refraction))
+
+    yield "ar_no_sphere", ar(right_refraction(lambda b: b.__delitem__(SPHERE))), "missing", "refraction.sphere", right + "(0046,0146)"
+    yield "ar_no_axis", ar(right_cylinder(lambda i: i.__delitem__(CYLINDER_AXIS))), "missing", "refraction.axis", cylinder + "(0022,0009)"
+    yield "ar_no_cylinder", ar(right_cylinder(lambda i: i.__delitem__(CYLINDER))), "missing", "refraction.cylinder", cylinder + "(0046,0147)"
+    yield "ar_two_cylinders", ar(
+        right_refraction(lambda b: b.CylinderSequence.append(b.CylinderSequence[0]))
+    ), "layout", "found `2 items`", right + "(0046,0018)"
+    yield "ar_sphere_nan", ar(right_refraction(lambda b: put(b, SPHERE, "FD", float("nan")))), "value", "refraction.sphere `NaN`", right + "(0046,0146)"
+    yield "ar_sphere_huge", ar(right_refraction(lambda b: put(b, SPHERE, "FD", 1000.0))), "value", "refraction.sphere `1000`", right + "(0046,0146)"
+    yield "ar_sphere_text", ar(right_refraction(lambda b: put(b, SPHERE, "LO", "-1.25"))), "layout", "a value of VR LO", right + "(0046,0146)"
+    yield "ar_axis_nan", ar(right_cylinder(lambda i: put(i, CYLINDER_AXIS, "FL", float("nan")))), "value", "refraction.axis `NaN`", cylinder + "(0022,0009)"
+    inner = right_refraction(lambda b: setattr(b, "MeasurementLaterality", "L"))
+    yield "ar_laterality_inside", ar(inner), "value", "the stated eye `L`", right + "(0024,0113)"
+    yield "ar_nothing", ar(lambda ds: [ds.__delitem__(tag) for tag in ((0x0046, 0x0050), (0x0046, 0x0052))]), "no-measurement", "no eye in it"
+
+
+def bad_calculations():
+    item = "(0022,1300)[1]/"
+
+    def iol(change, **more):
+        return whole(changed(change, lambda: calculation(**more)))
+
+    yield "iol_none", iol(lambda ds: [ds.__delitem__(t) for t in ((0x0022, 0x1300), (0x0022, 0x1310))]), "no-measurement", "without any calculation"
+    maybe = first_right(lambda i: setattr(i, "RefractiveProcedureOccurred", "MAYBE"))
+    yield "iol_surgery_word", iol(maybe), "value", "fact.corneal_surgery `MAYBE`", item + "(0022,1039)"
+    kind = first_right(lambda i: setattr(i, "RefractiveSurgeryTypeCodeSequence", code("312965008", "SCT", "LASIK")))
+    yield "iol_surgery_contradicts", iol(kind), "layout", "YES beside a kind of refractive surgery", item + "(0022,1039)"
+    nan = first_right(lambda i: put(i, (0x0022, 0x1033), "FL", float("nan")))
+    yield "iol_index_nan", iol(nan), "value", "`NaN` is not a finite number", item + "(0022,1033)"
+    inner = first_right(lambda i: setattr(i, "MeasurementLaterality", "L"))
+    yield "iol_laterality_inside", iol(inner), "value", "the stated eye `L`", item + "(0024,0113)"
+
+
+def bad_maps():
+    def of(change):
+        return whole(changed(change, topography))
+
+    yield "map_posterior", of(lambda ds: put(ds, (0x0046, 0x0201), "CS", "P")), "no-measurement", "posterior surface", "(0046,0201)"
+    yield "map_no_surface", of(lambda ds: ds.__delitem__((0x0046, 0x0201))), "missing", "km.surface", "(0046,0201)"
+    yield "map_no_eye", of(lambda ds: ds.__delitem__("ImageLaterality")), "missing", "the stated eye", "(0020,0062)"
+    yield "map_both_eyes", of(lambda ds: setattr(ds, "ImageLaterality", "B")), "value", "the stated eye `B`", "(0020,0062)"
+    yield "map_alone", of(lambda ds: [ds.__delitem__(t) for t in (STEEP, FLAT)]), "no-measurement", "no eye in it has a measured value"
+    yield "map_quality_word", of(lambda ds: setattr(ds, "CornealTopographyMapQualityEvaluation", "FINE")), "value", "km.quality `FINE`", "(0046,0242)"
+    yield "map_two_steep", of(lambda ds: ds[STEEP].value.append(ds[STEEP].value[0])), "layout", "found `2 items`", "(0046,0074)"
+
+
+def bad_reports():
+    group = "(0040,A730)[1]/(0040,A730)[1]/"
+
+    def of(change, **more):
+        return whole(report(change=change, **more))
+
+    code_of = lambda n, path="": f"{group}(0040,A730)[{n}]/{path}(0040,A168)"
+    yield "sr_no_eye", of(None, where="nowhere"), "missing", "the stated eye", None
+    yield "sr_other_eye", of(lambda ds, g: setattr(g[2], "ContentSequence", Sequence([laterality("left")]))), (
+        "value"), "the stated eye `SCT 7771000` is not the eye stated further out", code_of(3, "(0040,A730)[1]/")
+    both = lambda ds, g: g.__setitem__(1, site("both"))
+    yield "sr_both_eyes", of(both), "value", "the stated eye `SCT 51440002` is not right or left", code_of(2, "(0040,A730)[1]/")
+    two = lambda ds, g: g.append(num("sphere", -1.5, "diop"))
+    yield "sr_two_spheres", of(two), "layout", "expected one value, as -1.25", group + "(0040,A730)[6]"
+    yield "sr_partial", of(lambda ds, g: setattr(ds, "CompletionFlag", "PARTIAL")), "layout", "a complete report", "(0040,A491)"
+    yield "sr_preliminary", of(lambda ds, g: setattr(ds, "PreliminaryFlag", "PRELIMINARY")), "layout", "a final report", "(0040,A496)"
+    apart = lambda ds, g: g.__setitem__(2, num("sphere", -1.25, "diop", long=-1.5))
+    yield "sr_two_forms", of(apart), "layout", "-1.5, as beside it, found `-1.25`", group + "(0040,A730)[3]/(0040,A300)[1]/(0040,A30A)"
+    for word, at, field in (("sphere", 2, "refraction.sphere"), ("cylinder", 3, "refraction.cylinder"), ("axis", 4, "refraction.axis")):
+        gone = lambda ds, g, at=at: g.__delitem__(at)
+        yield f"sr_no_{word}", of(gone), "missing", f"{field} of the right eye", "(0040,A730)"
+    turned = lambda ds, g: g.__setitem__(4, num("axis", 188, "deg"))
+    yield "sr_axis_188", of(turned), "value", "refraction.axis `188`", group + "(0040,A730)[5]/(0040,A300)[1]/(0040,A30A)"
+    nothing = lambda ds, g: ds.__delitem__("ContentSequence")
+    yield "sr_empty", of(nothing), "no-measurement", "no eye in it has a measured value"
+
+
 def bad():
     """Files that are refused: name, bytes, slug, part of the message, place."""
     plain = ker()
@@ -606,9 +985,7 @@ def bad():
     for word, sop_class, slug, message in (
         ("pdf", "1.2.840.10008.5.1.4.1.1.104.1", "no-measurement", "Encapsulated PDF"),
         ("image", "1.2.840.10008.5.1.4.1.1.7", "no-measurement", "Secondary Capture Image"),
-        ("lens_calculation", "1.2.840.10008.5.1.4.1.1.78.8", "unknown-kind", "Intraocular Lens Calculations"),
-        ("refraction", "1.2.840.10008.5.1.4.1.1.78.4", "unknown-kind", "Subjective Refraction Measurements"),
-        ("topography", "1.2.840.10008.5.1.4.1.1.82.1", "unknown-kind", "Corneal Topography Map"),
+        ("lensometry", "1.2.840.10008.5.1.4.1.1.78.1", "unknown-kind", "Lensometry Measurements"),
         ("unknown_class", "2.25.4711", "unknown-kind", "a DICOM object of class 2.25.4711"),
     ):
         yield word, stated(SOPClassUID=sop_class), slug, message, "(0008,0016)"
@@ -657,6 +1034,10 @@ def bad():
     )
     empty = lambda ds: [ds[tag].value[0].__delitem__(selected) for tag in ((0x22, 0x1007), (0x22, 0x1008))]
     yield "oam_nothing_selected", whole(changed(empty, oam)), "no-measurement", "no eye in it has a measured value"
+    yield from bad_refractions()
+    yield from bad_calculations()
+    yield from bad_maps()
+    yield from bad_reports()
 
 
 def main():

@@ -160,7 +160,7 @@ fn offset(text: &str) -> Option<jiff::tz::Offset> {
 }
 
 /// The pairs of elements that may tell when the measurement was made, in the order they are asked: PS3.3 C.8.25.7 has
-/// Content Date and Time for it.
+/// Content Date and Time for it. Of a map (C.8.30.2) these tell when the map was made, and Acquisition Date Time comes first.
 const TIMES: [(Tag, Option<Tag>); 4] = [
     (tags::CONTENT_DATE, Some(tags::CONTENT_TIME)),
     (tags::ACQUISITION_DATE_TIME, None),
@@ -172,8 +172,14 @@ const TIMES: [(Tag, Option<Tag>); 4] = [
 pub(super) fn taken(
     root: &Node<'_>,
     input: &Input<'_>,
+    of_a_map: bool,
     notes: &mut Vec<NotUnderstood>,
 ) -> Result<Option<Reading<ExamTime>>, IntakeError> {
+    let mut times = TIMES;
+    if of_a_map {
+        let [content, acquisition, ..] = &mut times;
+        core::mem::swap(content, acquisition);
+    }
     let stated = match root.text(tags::TIMEZONE_OFFSET_FROM_UTC)? {
         None => None,
         Some(reading) => Some(offset(&reading.value).ok_or_else(|| {
@@ -185,7 +191,7 @@ pub(super) fn taken(
             )
         })?),
     };
-    for (position, (day, hour)) in TIMES.into_iter().enumerate() {
+    for (position, (day, hour)) in times.into_iter().enumerate() {
         let Some(mut reading) = root.text(day)? else { continue };
         let bad = |text: &str| root.bad_value(day, "exam.time", text, "a date or time of DICOM PS3.5 6.2");
         let (local, own) = match hour {
@@ -202,7 +208,11 @@ pub(super) fn taken(
         };
         if position > 0 {
             notes.push(NotUnderstood {
-                what: "ContentDate (0008,0023), ContentTime (0008,0033)".to_owned(),
+                what: if of_a_map {
+                    "AcquisitionDateTime (0008,002A)".to_owned()
+                } else {
+                    "ContentDate (0008,0023), ContentTime (0008,0033)".to_owned()
+                },
                 why: "missing: the time of the measurement was taken from another element".to_owned(),
                 place: reading.place.clone(),
             });

@@ -3,12 +3,12 @@
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
-use super::object::{Node, Number};
-use super::{Outcome, common, in_range, measured};
+use super::object::Node;
+use super::{Outcome, axis_number, axis_of, common, in_range, measured};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::{Input, IntakeError, NotUnderstood};
 use crate::model::{Conversion, Eye, EyeExam, Keratometry, MeridianReading, Reading, Spot, Surface};
-use crate::units::{Dioptre, KeratometricIndex, Meridian, Millimetre};
+use crate::units::{Dioptre, KeratometricIndex, Millimetre};
 
 /// Indices keratometers are known to use; 1.3375 is that of ISO 10343, the others are common practice and from memory.
 const KNOWN_INDICES: [f64; 7] = [1.3315, 1.332, 4.0 / 3.0, 1.336, 1.3375, 1.338, 1.376];
@@ -26,23 +26,34 @@ pub(super) fn read(root: &Node<'_>, input: &Input<'_>, outcome: &mut Outcome) ->
     for eye in Eye::BOTH {
         let Some(block) = root.one(sequence_of(eye))? else { continue };
         common::agree_inside(&block, eye)?;
-        let steep = meridian(&block, tags::STEEP_KERATOMETRIC_AXIS_SEQUENCE, "steep", eye, outcome)?;
-        let flat = meridian(&block, tags::FLAT_KERATOMETRIC_AXIS_SEQUENCE, "flat", eye, outcome)?;
-        let something = [&steep, &flat].into_iter().any(|m| m.radius.is_some() || m.power.is_some());
-        if !something {
-            outcome.notes.push(NotUnderstood {
-                what: format!("block of the {eye} eye"),
-                why: "no radius and no power in it: taken as not measured".to_owned(),
-                place: block.own_place(),
-            });
-            continue;
+        if let Some(keratometry) = of_block(&block, input, eye, outcome)? {
+            let exam = EyeExam { keratometry: vec![keratometry], ..EyeExam::default() };
+            *outcome.eyes.of_mut(eye) = Some(exam);
         }
-        let keratometry = ordered(&block, flat, steep, eye, outcome)?;
-        let keratometry = with_index(keratometry, root, input, eye, outcome)?;
-        let exam = EyeExam { keratometry: vec![keratometry], ..EyeExam::default() };
-        *outcome.eyes.of_mut(eye) = Some(exam);
     }
     Ok(())
+}
+
+/// The keratometry whose two meridians stand in this node; none when nothing was measured.
+pub(super) fn of_block(
+    block: &Node<'_>,
+    input: &Input<'_>,
+    eye: Eye,
+    outcome: &mut Outcome,
+) -> Result<Option<Keratometry>, IntakeError> {
+    let steep = meridian(block, tags::STEEP_KERATOMETRIC_AXIS_SEQUENCE, "steep", eye, outcome)?;
+    let flat = meridian(block, tags::FLAT_KERATOMETRIC_AXIS_SEQUENCE, "flat", eye, outcome)?;
+    let something = [&steep, &flat].into_iter().any(|m| m.radius.is_some() || m.power.is_some());
+    if !something {
+        outcome.notes.push(NotUnderstood {
+            what: format!("block of the {eye} eye"),
+            why: "no radius and no power in it: taken as not measured".to_owned(),
+            place: block.own_place(),
+        });
+        return Ok(None);
+    }
+    let keratometry = ordered(block, flat, steep, eye, outcome)?;
+    Ok(Some(with_index(keratometry, block, input, eye, outcome)?))
 }
 
 /// One principal meridian.
@@ -71,41 +82,14 @@ fn meridian(
         in_range(number, &power_field, Dioptre::from_reading)
     });
     let (radius, power) = (radius.transpose()?, power.transpose()?);
-    let axis = item.number(tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"));
-    let axis = axis.map_err(with_axis_code)?;
     // An axis of zeros beside nothing measured stands for nothing.
-    let axis = axis.filter(|_| radius.is_some() || power.is_some());
-    let meridian = axis.and_then(|axis| {
-        if let Ok(meridian) = Meridian::from_reading(axis.value) {
-            Some(axis.reading(meridian))
-        } else {
-            outcome.findings.push(axis_out_of_range(&axis, word, eye));
-            None
-        }
-    });
+    let meridian = if radius.is_some() || power.is_some() {
+        axis_of(&item, tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"), word, eye, outcome)?
+    } else {
+        axis_number(&item, tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"))?;
+        None
+    };
     Ok(MeridianReading { radius, power, meridian })
-}
-
-/// An axis that is no number at all is out of range.
-fn with_axis_code(mut error: IntakeError) -> IntakeError {
-    if let IntakeError::Value { code, .. } = &mut error {
-        *code = Some(Code::U08);
-    }
-    error
-}
-
-fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
-    Finding::new(
-        Code::U08,
-        Severity::Refuse,
-        format!("the {word} axis of the {eye} eye is {}, an axis lies between 0 and 180", axis.text),
-        format!("the {word} axis of the {eye} eye is out of range"),
-    )
-    .eye(eye)
-    .expected("0 to 180")
-    .found(axis.text.clone())
-    .at(axis.place.clone())
-    .next("compare with the device's own screen; ask IT which range of axes the device exports")
 }
 
 /// Flat and steep in their places: the steep meridian has the shorter radius and the greater power.
@@ -169,7 +153,7 @@ fn ordered(
 /// and power of both meridians imply, else none.
 fn with_index(
     mut keratometry: Keratometry,
-    root: &Node<'_>,
+    block: &Node<'_>,
     input: &Input<'_>,
     eye: Eye,
     outcome: &mut Outcome,
@@ -179,13 +163,13 @@ fn with_index(
             what: "the keratometric index declared for the folder".to_owned(),
             expected: "between 1.3 and 1.4".to_owned(),
             found: declared.to_string(),
-            place: root.own_place(),
+            place: block.own_place(),
         })?;
-        let place = root.own_place().at(Spot::Key("incoming.index".to_owned()));
+        let place = block.own_place().at(Spot::Key("incoming.index".to_owned()));
         let reading = Reading::new(index, declared.to_string(), place);
         keratometry.index = Some(reading.converted(Conversion::FromTemplate));
     } else if let Some(index) = implied(&keratometry, input.folder.power_step_d) {
-        let place = keratometry.steep.power.as_ref().map_or_else(|| root.own_place(), |k| k.place.clone());
+        let place = keratometry.steep.power.as_ref().map_or_else(|| block.own_place(), |k| k.place.clone());
         outcome.notes.push(NotUnderstood {
             what: format!("keratometric index of the {eye} eye"),
             why: format!("not in the object: {index} is the one known index that radius and power of both meridians imply"),

@@ -1,16 +1,21 @@
-//! DICOM objects: Keratometry Measurements and Ophthalmic Axial Measurements.
+//! DICOM objects: keratometry, axial lengths, refractions, lens calculations, maps and structured reports.
 //!
 //! The way of a file: [`part10`] takes the wrapper off, [`guard`] walks the structure and rewrites it in one encoding,
-//! the decoder turns that into an object, [`object`] gives typed access, [`common`], [`keratometry`] and [`axial`] fill
-//! the model. The eye is stated by the sequence a value stands in; laterality elements are held against it.
+//! the decoder turns that into an object, [`object`] gives typed access, [`common`] and the module of the class fill the
+//! model. The eye is stated by the sequence a value stands in, of a map by Image Laterality, of a report by
+//! coded modifiers; laterality elements are held against it.
 
 mod axial;
+mod calculation;
 mod common;
 mod guard;
 mod keratometry;
 mod object;
 mod part10;
+mod refraction;
+mod report;
 mod text;
+mod topography;
 
 use std::sync::Arc;
 
@@ -24,12 +29,84 @@ use super::outcome::{Brings, Content, Format, Input, NotUnderstood, Read};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::IntakeError;
 use crate::model::{
-    ByEye, Digest, Exam, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading, Spot,
+    ByEye, Digest, Exam, Eye, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading, Spot,
 };
-use crate::units::OutOfRange;
+use crate::units::{Meridian, OutOfRange};
 
 const KERATOMETRY: &str = "1.2.840.10008.5.1.4.1.1.78.3";
 const AXIAL: &str = "1.2.840.10008.5.1.4.1.1.78.7";
+const AUTOREFRACTION: &str = "1.2.840.10008.5.1.4.1.1.78.2";
+const SUBJECTIVE_REFRACTION: &str = "1.2.840.10008.5.1.4.1.1.78.4";
+const CALCULATION: &str = "1.2.840.10008.5.1.4.1.1.78.8";
+const TOPOGRAPHY: &str = "1.2.840.10008.5.1.4.1.1.82.1";
+/// Basic Text, Enhanced, Comprehensive and Comprehensive 3D SR.
+const REPORTS: [&str; 4] = [
+    "1.2.840.10008.5.1.4.1.1.88.11",
+    "1.2.840.10008.5.1.4.1.1.88.22",
+    "1.2.840.10008.5.1.4.1.1.88.33",
+    "1.2.840.10008.5.1.4.1.1.88.34",
+];
+
+/// The classes that are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Class {
+    Keratometry,
+    Axial,
+    Refraction(refraction::Kind),
+    Calculation,
+    Topography,
+    Report,
+}
+
+impl Class {
+    fn of(uid: &str) -> Option<Self> {
+        match uid {
+            KERATOMETRY => Some(Self::Keratometry),
+            AXIAL => Some(Self::Axial),
+            AUTOREFRACTION => Some(Self::Refraction(refraction::Kind::Auto)),
+            SUBJECTIVE_REFRACTION => Some(Self::Refraction(refraction::Kind::Subjective)),
+            CALCULATION => Some(Self::Calculation),
+            TOPOGRAPHY => Some(Self::Topography),
+            _ if REPORTS.contains(&uid) => Some(Self::Report),
+            _ => None,
+        }
+    }
+
+    /// What kind of instrument makes it.
+    const fn instrument(self) -> InstrumentClass {
+        match self {
+            Self::Keratometry => InstrumentClass::Keratometer,
+            Self::Axial | Self::Calculation => InstrumentClass::Biometer,
+            Self::Topography => InstrumentClass::Tomographer,
+            Self::Refraction(_) => InstrumentClass::Refractor,
+            Self::Report => InstrumentClass::Unknown,
+        }
+    }
+
+    /// What it holds.
+    const fn words(self) -> &'static str {
+        match self {
+            Self::Keratometry => "keratometry of an eye",
+            Self::Axial => "axial measurements of an eye",
+            Self::Refraction(_) => "a refraction of an eye",
+            Self::Calculation => "a lens calculation",
+            Self::Topography => "a map of a cornea",
+            Self::Report => "a structured report",
+        }
+    }
+
+    /// Instruments that cannot have made it: a keratometer may be part of a refractor, but neither measures lengths.
+    const fn cannot_come_from(self, class: InstrumentClass) -> bool {
+        match self {
+            Self::Keratometry | Self::Report => false,
+            Self::Axial | Self::Calculation => {
+                matches!(class, InstrumentClass::Keratometer | InstrumentClass::Refractor)
+            }
+            Self::Topography => matches!(class, InstrumentClass::Refractor),
+            Self::Refraction(_) => matches!(class, InstrumentClass::Biometer | InstrumentClass::Tomographer),
+        }
+    }
+}
 
 /// Other classes by name, and whether they carry measurements of an eye. Source: DICOM PS3.6 table A-1.
 const OTHER_CLASSES: &[(&str, &str, bool)] = &[
@@ -39,15 +116,8 @@ const OTHER_CLASSES: &[(&str, &str, bool)] = &[
     ("1.2.840.10008.5.1.4.1.1.77.1.5.2", "Ophthalmic Photography 16 Bit Image", false),
     ("1.2.840.10008.5.1.4.1.1.77.1.5.4", "Ophthalmic Tomography Image", false),
     ("1.2.840.10008.5.1.4.1.1.78.1", "Lensometry Measurements", true),
-    ("1.2.840.10008.5.1.4.1.1.78.2", "Autorefraction Measurements", true),
-    ("1.2.840.10008.5.1.4.1.1.78.4", "Subjective Refraction Measurements", true),
     ("1.2.840.10008.5.1.4.1.1.78.5", "Visual Acuity Measurements", true),
     ("1.2.840.10008.5.1.4.1.1.78.6", "Spectacle Prescription Report", true),
-    ("1.2.840.10008.5.1.4.1.1.78.8", "Intraocular Lens Calculations", true),
-    ("1.2.840.10008.5.1.4.1.1.82.1", "Corneal Topography Map", true),
-    ("1.2.840.10008.5.1.4.1.1.88.11", "Basic Text SR", true),
-    ("1.2.840.10008.5.1.4.1.1.88.22", "Enhanced SR", true),
-    ("1.2.840.10008.5.1.4.1.1.88.33", "Comprehensive SR", true),
     ("1.2.840.10008.5.1.4.1.1.104.1", "Encapsulated PDF", false),
 ];
 
@@ -98,6 +168,50 @@ fn in_range<T>(
     }
 }
 
+/// The number of an axis; one that is no number at all is out of range.
+fn axis_number(item: &Node<'_>, tag: Tag, field: &str) -> Result<Option<Number>, IntakeError> {
+    item.number(tag, field).map_err(with_axis_code)
+}
+
+fn with_axis_code(mut error: IntakeError) -> IntakeError {
+    if let IntakeError::Value { code, .. } = &mut error {
+        *code = Some(Code::U08);
+    }
+    error
+}
+
+/// An axis between 0 and 180 degrees; one beyond is left out with a finding that refuses the eye.
+fn axis_of(
+    item: &Node<'_>,
+    tag: Tag,
+    field: &str,
+    word: &str,
+    eye: Eye,
+    outcome: &mut Outcome,
+) -> Result<Option<Reading<Meridian>>, IntakeError> {
+    let Some(axis) = axis_number(item, tag, field)? else { return Ok(None) };
+    if let Ok(meridian) = Meridian::from_reading(axis.value) {
+        Ok(Some(axis.reading(meridian)))
+    } else {
+        outcome.findings.push(axis_out_of_range(&axis, word, eye));
+        Ok(None)
+    }
+}
+
+fn axis_out_of_range(axis: &Number, word: &str, eye: Eye) -> Finding {
+    Finding::new(
+        Code::U08,
+        Severity::Refuse,
+        format!("the {word} axis of the {eye} eye is {}, an axis lies between 0 and 180", axis.text),
+        format!("the {word} axis of the {eye} eye is out of range"),
+    )
+    .eye(eye)
+    .expected("0 to 180")
+    .found(axis.text.clone())
+    .at(axis.place.clone())
+    .next("compare with the device's own screen; ask IT which range of axes the device exports")
+}
+
 /// Reads one DICOM file whatever its name, without asking which reader it belongs to.
 ///
 /// # Errors
@@ -142,19 +256,23 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
     }
     let class = class_of(&root, &opened.meta, &mut outcome)?;
     refuse_unfit(&root, input, class)?;
-    let instrument = common::instrument(&root, input, class)?;
+    let instrument = common::instrument(&root, input, class.instrument())?;
     let identity = common::identity(&root)?;
     let uid = common::uid(&root, &opened.meta, &mut outcome.notes)?;
-    let taken = common::taken(&root, input, &mut outcome.notes)?;
+    let taken = common::taken(&root, input, class == Class::Topography, &mut outcome.notes)?;
     let stated_eyes = common::stated_eyes(&root)?;
     // The modality repeats the class.
     let _modality = root.text(tags::MODALITY)?;
-    if class == InstrumentClass::Keratometer {
-        keratometry::read(&root, input, &mut outcome)?;
-    } else {
-        axial::read(&root, &mut outcome)?;
+    match class {
+        Class::Keratometry => keratometry::read(&root, input, &mut outcome)?,
+        Class::Axial => axial::read(&root, &mut outcome)?,
+        Class::Refraction(kind) => refraction::read(&root, kind, &mut outcome)?,
+        Class::Calculation => calculation::read(&root, &mut outcome)?,
+        Class::Topography => topography::read(&root, input, &mut outcome)?,
+        Class::Report => report::read(&root, &mut outcome)?,
     }
-    if !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
+    let listed_only = class == Class::Calculation;
+    if !listed_only && !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
         return Err(IntakeError::NoMeasurement {
             kind: "no eye in it has a measured value".to_owned(),
             place: document.whole().clone(),
@@ -198,17 +316,14 @@ fn zero_tail(bytes: usize, whole: &Place) -> Finding {
 
 fn has_value(eye: &EyeExam) -> bool {
     !eye.keratometry.is_empty()
+        || eye.refraction.is_some()
         || eye.axial.as_ref().is_some_and(|axial| {
             axial.length.is_some() || axial.depth.is_some() || axial.lens.is_some() || axial.cornea.is_some()
         })
 }
 
-/// The class of the object, by what its instrument is.
-fn class_of(
-    root: &Node<'_>,
-    meta: &part10::Meta,
-    outcome: &mut Outcome,
-) -> Result<InstrumentClass, IntakeError> {
+/// The class of the object.
+fn class_of(root: &Node<'_>, meta: &part10::Meta, outcome: &mut Outcome) -> Result<Class, IntakeError> {
     let stated = root.text(tags::SOP_CLASS_UID)?;
     let place = root.place(tags::SOP_CLASS_UID);
     if let (Some(inside), Some(outside)) = (&stated, &meta.sop_class)
@@ -227,40 +342,47 @@ fn class_of(
             place,
         });
     };
-    match uid.as_str() {
-        KERATOMETRY => Ok(InstrumentClass::Keratometer),
-        AXIAL => Ok(InstrumentClass::Biometer),
-        _ => match OTHER_CLASSES.iter().find(|(other, _, _)| *other == uid) {
-            Some((_, name, true)) => Err(IntakeError::UnknownKind {
-                seen: format!("a DICOM object of class {name} ({uid}), which is not read"),
-                place,
-            }),
-            Some((_, name, false)) => Err(IntakeError::NoMeasurement {
-                kind: format!("it is a DICOM object of class {name} ({uid})"),
-                place,
-            }),
-            None => Err(IntakeError::UnknownKind { seen: format!("a DICOM object of class {uid}"), place }),
-        },
+    if let Some(class) = Class::of(&uid) {
+        return Ok(class);
+    }
+    match OTHER_CLASSES.iter().find(|(other, _, _)| *other == uid) {
+        Some((_, name, true)) => Err(IntakeError::UnknownKind {
+            seen: format!("a DICOM object of class {name} ({uid}), which is not read"),
+            place,
+        }),
+        Some((_, name, false)) => Err(IntakeError::NoMeasurement {
+            kind: format!("it is a DICOM object of class {name} ({uid})"),
+            place,
+        }),
+        None => Err(IntakeError::UnknownKind { seen: format!("a DICOM object of class {uid}"), place }),
     }
 }
 
 /// Refuses what does not belong into the folder, and measurements of a test object.
-fn refuse_unfit(root: &Node<'_>, input: &Input<'_>, class: InstrumentClass) -> Result<(), IntakeError> {
-    let lengths = class == InstrumentClass::Biometer;
-    let found = if lengths { "axial measurements of an eye" } else { "keratometry of an eye" };
+fn refuse_unfit(root: &Node<'_>, input: &Input<'_>, class: Class) -> Result<(), IntakeError> {
     let wrong = |expected: &str| IntakeError::WrongFolder {
         expected: expected.to_owned(),
-        found: found.to_owned(),
+        found: class.words().to_owned(),
         place: root.own_place(),
     };
-    if input.folder.brings != Brings::Measurements {
+    let refraction = matches!(class, Class::Refraction(_) | Class::Report);
+    let fits = match input.folder.brings {
+        Brings::Measurements => true,
+        Brings::Refractions => refraction,
+        Brings::Lists | Brings::Facts => false,
+    };
+    if !fits {
         return Err(wrong(input.folder.brings.word()));
     }
-    if lengths && input.folder.class == InstrumentClass::Keratometer {
-        return Err(wrong("measurements of a keratometer"));
-    }
-    if lengths && input.folder.class == InstrumentClass::Refractor {
-        return Err(wrong("measurements of a refractor"));
+    if class.cannot_come_from(input.folder.class) {
+        let expected = match input.folder.class {
+            InstrumentClass::Keratometer => "measurements of a keratometer",
+            InstrumentClass::Biometer => "measurements of a biometer",
+            InstrumentClass::Tomographer => "measurements of a tomographer",
+            InstrumentClass::Refractor => "measurements of a refractor",
+            InstrumentClass::Unknown => "measurements",
+        };
+        return Err(wrong(expected));
     }
     if root.text(tags::QUALITY_CONTROL_SUBJECT)?.is_some_and(|reading| reading.value == "YES") {
         return Err(IntakeError::NoMeasurement {
