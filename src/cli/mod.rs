@@ -21,6 +21,7 @@ mod read;
 mod read_values;
 mod settings;
 mod steps;
+mod template;
 mod user;
 mod verify;
 mod watch;
@@ -53,6 +54,7 @@ enum Command {
     Verify(verify::VerifyArguments),
     Explain(explain::ExplainArguments),
     Settings(settings::SettingsArguments),
+    Template(template::TemplateArguments),
     User(user::UserArguments),
     Ledger(ledger::LedgerArguments),
     Doctor(doctor::DoctorArguments),
@@ -72,7 +74,7 @@ impl Command {
             Self::User(arguments) => arguments.json(),
             Self::Ledger(arguments) => arguments.json(),
             Self::Doctor(arguments) => arguments.json,
-            Self::Init(_) | Self::Answer(_) | Self::Watch(_) => false,
+            Self::Init(_) | Self::Answer(_) | Self::Watch(_) | Self::Template(_) => false,
         }
     }
 }
@@ -116,6 +118,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Settings(arguments) => settings::run(&arguments),
+        Command::Template(arguments) => template::run(&arguments),
         Command::User(arguments) => user::run(&arguments),
         Command::Ledger(arguments) => ledger::run(&arguments),
         Command::Doctor(arguments) => doctor::run(&arguments),

@@ -82,12 +82,31 @@ pub(super) fn run(arguments: &ReadArguments) -> Result<Ended, Failure> {
     Ok(ended)
 }
 
-fn reader(arguments: &ReadArguments) -> Result<Reader, Failure> {
-    if let Some(root) = &arguments.site {
-        return of_site(&open(root)?, arguments.folder.as_deref());
+/// Reads files by one template and prints each as the command does; gives them as JSON.
+pub(super) fn shown(template: &Path, files: &[PathBuf]) -> Result<Vec<Value>, Failure> {
+    let reader = of_template(Some(template))?;
+    let mut objects = Vec::new();
+    for path in files {
+        let (name, read) = read(&reader, path)?;
+        if !objects.is_empty() {
+            print_line("");
+        }
+        print_file(&name, &read);
+        objects.push(file_json(&name, &read));
     }
+    Ok(objects)
+}
+
+fn reader(arguments: &ReadArguments) -> Result<Reader, Failure> {
+    match &arguments.site {
+        Some(root) => of_site(&open(root)?, arguments.folder.as_deref()),
+        None => of_template(arguments.template.as_deref()),
+    }
+}
+
+fn of_template(path: Option<&Path>) -> Result<Reader, Failure> {
     let today = jiff::tz::TimeZone::UTC.to_datetime(system_now()).date();
-    let template = arguments.template.as_deref().map(template).transpose()?;
+    let template = path.map(template).transpose()?;
     let brings = template.as_ref().map_or(Brings::Measurements, Template::brings);
     let mut folders = vec![FolderRules::undeclared(brings)];
     if brings != Brings::Measurements {

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::Ended;
 use super::failure::Failure;
-use super::on_site::{Person, SiteArguments, WhoArguments, now, open};
+use super::on_site::{self, Person, SiteArguments, WhoArguments, open};
 use super::output::{print_json, print_line};
 use crate::bridge::{BridgeError, Records, SettingsText, Standing, approve_settings, settings_texts};
 use crate::ledger::KeptKey;
@@ -120,18 +120,27 @@ fn role_for(name: &str) -> Role {
 }
 
 fn approve(arguments: &Approve) -> Result<Ended, Failure> {
-    let root = &arguments.site.site;
+    approve_files(&arguments.files, &arguments.who, &arguments.site.site, arguments.now)
+}
+
+/// Approves these files of a site, all that are not in force where none is named.
+pub(super) fn approve_files(
+    files: &[PathBuf],
+    who: &WhoArguments,
+    root: &Path,
+    now: Option<jiff::Timestamp>,
+) -> Result<Ended, Failure> {
     let mut site = open(root)?;
     let texts = site.settings.texts.clone();
-    let chosen = named(&texts, &arguments.files, root)?;
-    let (now, _) = now(&site, arguments.now)?;
+    let chosen = named(&texts, files, root)?;
+    let (now, _) = on_site::now(&site, now)?;
     let standing = site.standing()?;
     let (settled, open): (Vec<&SettingsText>, Vec<&SettingsText>) =
         chosen.into_iter().partition(|text| in_force(&standing, text));
     let line = |text: &SettingsText, what: &str| {
         print_line(&format!("{:<32} {}  {what}", text.name, text.digest.short()));
     };
-    let person = if open.is_empty() { None } else { Some(arguments.who.person(&site)?) };
+    let person = if open.is_empty() { None } else { Some(who.person(&site)?) };
     for text in settled {
         let revision = standing.approved.get(&text.name).map_or(1, |approved| approved.revision);
         line(text, &format!("in force already, revision {revision}"));
@@ -140,7 +149,7 @@ fn approve(arguments: &Approve) -> Result<Ended, Failure> {
     let may = |text: &SettingsText| {
         proved.as_ref().is_none_or(|(_, _, roles)| roles.contains(&role_for(&text.name)))
     };
-    if let Some(other) = open.iter().find(|text| !may(text)).filter(|_| !arguments.files.is_empty()) {
+    if let Some(other) = open.iter().find(|text| !may(text)).filter(|_| !files.is_empty()) {
         let role = role_for(&other.name);
         return Err(Failure::bad(
             "role",

@@ -1,4 +1,4 @@
-//! Bytes to model: recognise, decode, map. Nothing is guessed.
+//! Bytes to model: recognise, decode, map. Nothing is guessed, but in the draft of a template, which reads no file.
 //!
 //! A file is read whole or refused whole. What can be read but must be looked at by a person comes back as findings
 //! beside the value; what cannot be read, or contradicts its template, is an [`IntakeError`] that names the place and the
@@ -15,6 +15,7 @@ mod codepage;
 mod compile;
 mod dates;
 pub mod dicom;
+mod draft;
 mod error;
 mod facts;
 mod joia;
@@ -32,6 +33,7 @@ mod value;
 mod xml;
 mod zone;
 
+pub use draft::{Draft, NoDraft, draft};
 pub use error::IntakeError;
 pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};

@@ -8,6 +8,9 @@ use super::reader::syntax;
 use crate::intake::{Mapping, Template, TemplateFault};
 use crate::model::Digest;
 
+/// The key of a draft that waits for a person; no template has it.
+const CONFIRM: &str = "confirm";
+
 /// Reads a mapping template; its digest is the one of the text's bytes, which is what a person approves.
 ///
 /// # Errors
@@ -58,7 +61,7 @@ fn place_of(text: &str, key: &str) -> usize {
 /// # Errors
 /// [`SiteError::Syntax`] when it is not TOML; [`SiteError::UnknownKey`], [`SiteError::MissingKey`],
 /// [`SiteError::Value`] or [`SiteError::Content`] when it is not of the form.
-fn parse_toml<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, SiteError> {
+pub(super) fn parse_toml<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, SiteError> {
     if let Err(error) = DeTable::parse(text) {
         return Err(syntax(file, text, &error));
     }
@@ -74,8 +77,11 @@ fn explained(file: &str, text: &str, error: &toml::de::Error) -> SiteError {
     let names = (quoted.next(), quoted.collect::<Vec<_>>());
     match names {
         (Some(key), known) if message.starts_with("unknown field") => {
-            let meant =
-                nearest(&key, known.iter().map(String::as_str)).map(|near| format!("did you mean `{near}`?"));
+            let meant = match key.as_str() {
+                CONFIRM => Some("this is a draft: confirm what the line says, then take it away".to_owned()),
+                key => nearest(key, known.iter().map(String::as_str))
+                    .map(|near| format!("did you mean `{near}`?")),
+            };
             SiteError::UnknownKey { spot, key: shown(&key), meant, known }
         }
         (Some(found), known) if message.starts_with("unknown variant") => SiteError::Value {

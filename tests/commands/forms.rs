@@ -2,7 +2,7 @@
 
 use crate::clinic::run;
 
-const COMMANDS: [&[&str]; 22] = [
+const COMMANDS: [&[&str]; 26] = [
     &["demo"],
     &["init"],
     &["once"],
@@ -15,6 +15,10 @@ const COMMANDS: [&[&str]; 22] = [
     &["settings"],
     &["settings", "approve"],
     &["settings", "diff"],
+    &["template"],
+    &["template", "new"],
+    &["template", "test"],
+    &["template", "approve"],
     &["user"],
     &["user", "add"],
     &["user", "disable"],

@@ -18,5 +18,6 @@ mod people;
 mod plans;
 mod reading;
 mod settings;
+mod teaching;
 mod together;
 mod verifying;

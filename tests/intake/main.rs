@@ -12,6 +12,7 @@
 
 mod catalogue;
 mod demo;
+mod drafts;
 mod facts;
 mod formats;
 mod joia;
