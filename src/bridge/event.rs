@@ -33,6 +33,21 @@ pub enum Event {
         /// Why, as a stable word.
         code: String,
     },
+    /// A refused file was read once more, without some of its rows: another arrival of the same bytes.
+    TakenAgain {
+        /// Number of the `taken` record of the refused file.
+        arrival: u64,
+        /// Key of the kept bytes.
+        file: String,
+        /// Numbers of the lines left out, each of which the file was refused for.
+        without: Vec<u64>,
+        /// Note with the reason.
+        reason: String,
+        /// Note with who.
+        by: String,
+        /// Whether they proved it.
+        authenticated: bool,
+    },
     /// A case was looked at and is not released; the slip of it bears this record's time.
     Considered {
         /// The case.

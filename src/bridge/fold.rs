@@ -27,6 +27,8 @@ pub struct Document {
     pub name: String,
     /// When it was taken.
     pub at: Timestamp,
+    /// Lines a person left out, because the file was refused for them.
+    pub without: BTreeSet<u64>,
 }
 
 /// A sheet that is being made or was made.
@@ -223,10 +225,28 @@ impl Standing {
         match event {
             Event::Taken { folder, file, name, .. } => {
                 let name = said(ledger, &name)?;
-                self.documents.push(Document { arrival: record.seq(), folder, file, name, at });
+                self.documents.push(Document {
+                    arrival: record.seq(),
+                    folder,
+                    file,
+                    name,
+                    at,
+                    without: BTreeSet::new(),
+                });
             }
             Event::Refused { arrival, code, .. } => {
                 self.refused.insert(arrival, code);
+            }
+            Event::TakenAgain { arrival, without, .. } => {
+                let known = self.documents.iter().find(|document| document.arrival == arrival);
+                let known = known.ok_or_else(|| fault(record, "a file that never arrived"))?;
+                let again = Document {
+                    arrival: record.seq(),
+                    at,
+                    without: without.into_iter().collect(),
+                    ..known.clone()
+                };
+                self.documents.push(again);
             }
             Event::Considered { case, says, .. } => {
                 self.case(record, &case)?.considered = Some((says, at));

@@ -4,6 +4,7 @@
 //! does a whole pass over a site: take, read, consider, withdraw, issue, publish - in this order. [`approve`] is a person's
 //! act beside it.
 
+mod again;
 mod doctor;
 mod error;
 mod event;
@@ -25,6 +26,7 @@ mod watch;
 mod weigh_up;
 mod writers;
 
+pub use again::{Again, again};
 pub use doctor::{Health, Looked, examine};
 pub use error::BridgeError;
 pub use event::Event;

@@ -33,7 +33,7 @@ const REASON: &str = "reason.txt";
 
 /// Why a file was refused.
 #[derive(Debug)]
-enum Refusal {
+pub(super) enum Refusal {
     Reader(Box<IntakeError>),
     Panicked,
     TooSlow,
@@ -41,7 +41,7 @@ enum Refusal {
 }
 
 impl Refusal {
-    fn code(&self) -> String {
+    pub(super) fn code(&self) -> String {
         match self {
             Self::Reader(error) => {
                 error.code().map_or_else(|| error.slug().to_owned(), |code| code.slug().to_owned())
@@ -87,7 +87,7 @@ impl Refusal {
 }
 
 /// A text from outside on one line of a note: what would break the line, or turn the direction of reading, becomes `_`.
-fn one_line(text: &str) -> String {
+pub(super) fn one_line(text: &str) -> String {
     let turns =
         |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     text.chars().map(|c| if c.is_control() || turns(c) { '_' } else { c }).collect()
@@ -133,7 +133,7 @@ fn counting<'a>(standing: &'a Standing, site: &Site) -> Vec<&'a Document> {
     counting
 }
 
-fn rules_of(site: &Site, folder: &str) -> Option<FolderRules> {
+pub(super) fn rules_of(site: &Site, folder: &str) -> Option<FolderRules> {
     site.settings
         .site
         .incoming()
@@ -142,7 +142,12 @@ fn rules_of(site: &Site, folder: &str) -> Option<FolderRules> {
         .map(crate::site::Incoming::rules)
 }
 
-fn read_apart(
+/// The site's templates, reading all but these lines.
+pub(super) fn templates_without(site: &Site, lines: &BTreeSet<u64>) -> Vec<Template> {
+    site.settings.templates.iter().map(|(_, template)| template.without_lines(lines)).collect()
+}
+
+pub(super) fn read_apart(
     bytes: Vec<u8>,
     name: &str,
     rules: FolderRules,
@@ -182,8 +187,6 @@ pub(super) fn read_all(
 ) -> Result<Reading, BridgeError> {
     let mut reading = Reading::default();
     site.settings.site.number_authority().clone_into(&mut reading.evidence.authority);
-    let templates: Vec<Template> =
-        site.settings.templates.iter().map(|(_, template)| template.clone()).collect();
     let today = site.settings.site.time_zone().to_datetime(now).date();
     let documents: Vec<Document> = counting(standing, site).into_iter().cloned().collect();
     let settings = site.settings.digests();
@@ -204,6 +207,7 @@ pub(super) fn read_all(
         let key = KeptKey::from_hex(&document.file)?;
         let bytes =
             site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
+        let templates = templates_without(site, &document.without);
         let read = match rules {
             None => continue,
             Some(rules) => match who {
@@ -240,7 +244,11 @@ fn guarded(
     templates: &[Template],
     today: jiff::civil::Date,
 ) -> Result<Result<intake::Read, Refusal>, BridgeError> {
-    let sound = format!("read:{}:{}", document.folder, document.file);
+    let mut sound = format!("read:{}:{}", document.folder, document.file);
+    for line in &document.without {
+        sound.push(':');
+        sound.push_str(&line.to_string());
+    }
     let known = site.ledger.cached(&sound)?.is_some();
     let attempts = format!("{}:{}", document.folder, document.arrival);
     if !known && site.ledger.attempt(&attempts)? >= LAST_START {

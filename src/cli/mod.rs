@@ -3,6 +3,7 @@
 //! Data go to stdout, logs to stderr. Exit codes, the highest applies: 0 done; 1 something waits for a person; 2 what the
 //! user typed, set or gave is bad; 3 the environment (disk, key, port, lock).
 
+mod again;
 mod answer;
 mod cases;
 mod demo;
@@ -49,6 +50,7 @@ enum Command {
     Watch(watch::WatchArguments),
     Cases(cases::CasesArguments),
     Answer(Box<answer::AnswerArguments>),
+    Again(again::AgainArguments),
     Plan(plan::PlanArguments),
     Read(read::ReadArguments),
     Verify(verify::VerifyArguments),
@@ -74,7 +76,7 @@ impl Command {
             Self::User(arguments) => arguments.json(),
             Self::Ledger(arguments) => arguments.json(),
             Self::Doctor(arguments) => arguments.json,
-            Self::Init(_) | Self::Answer(_) | Self::Watch(_) | Self::Template(_) => false,
+            Self::Init(_) | Self::Answer(_) | Self::Watch(_) | Self::Template(_) | Self::Again(_) => false,
         }
     }
 }
@@ -113,6 +115,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Watch(arguments) => watch::run(&arguments),
         Command::Cases(arguments) => cases::run(&arguments),
         Command::Answer(arguments) => answer::run(&arguments),
+        Command::Again(arguments) => again::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Read(arguments) => read::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),

@@ -111,6 +111,8 @@ pub(super) struct Compiled {
     pub(super) assigned: Vec<(Target, String)>,
     pub(super) fields: Vec<Field>,
     pub(super) ignored: BTreeSet<Part>,
+    /// Lines of a table that a person left out.
+    pub(super) left_out: BTreeSet<u64>,
 }
 
 /// Collects faults.
@@ -192,6 +194,7 @@ impl Compiled {
                 assigned,
                 fields,
                 ignored,
+                left_out: BTreeSet::new(),
             }),
             _ => Err(faults.0),
         }

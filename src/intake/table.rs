@@ -261,7 +261,7 @@ impl<'t> Outline<'t> {
         let refuse = Refuse(whole);
         let body = self.lines.get(self.body.clone()).unwrap_or_default();
         let rows = match &compiled.shape {
-            Shape::Csv(rules) => self.csv_rows(body, rules, &refuse)?,
+            Shape::Csv(rules) => self.csv_rows(body, rules, &compiled.left_out, &refuse)?,
             Shape::KeyValue(rules) => {
                 let pairs = body
                     .iter()
@@ -292,6 +292,7 @@ impl<'t> Outline<'t> {
         &self,
         body: &[Line<'_>],
         rules: &CsvRules,
+        left_out: &BTreeSet<u64>,
         refuse: &Refuse<'_>,
     ) -> Result<Vec<Row>, IntakeError> {
         let (Some(first), Some(last)) = (body.first(), body.last()) else {
@@ -315,7 +316,8 @@ impl<'t> Outline<'t> {
                 cells.to_string(),
             ));
         }
-        for line in body {
+        let read = |line: &&Line<'_>| !left_out.contains(&line.number);
+        for line in body.iter().filter(read) {
             if line.text.is_empty() {
                 return Err(refuse.line(line.number, "row", "cells", "an empty line"));
             }
@@ -329,10 +331,45 @@ impl<'t> Outline<'t> {
                 ));
             }
         }
-        let slice = self.text.get(first.start..last.end).unwrap_or_default();
         let mut rows = Vec::with_capacity(body.len());
+        for run in body.split(|line| left_out.contains(&line.number)) {
+            self.run_of_rows(run, rules, refuse, &mut rows)?;
+        }
+        let wanted = body.iter().filter(read).count();
+        if rows.is_empty() || rows.len() != wanted {
+            return Err(refuse.line(last.number, "rows", wanted.max(1).to_string(), rows.len().to_string()));
+        }
+        if let (Some(footer), true) = (self.footer, rules.footer_counts_rows) {
+            let digits: String = footer
+                .text
+                .chars()
+                .skip_while(|c| !c.is_ascii_digit())
+                .take_while(char::is_ascii_digit)
+                .collect();
+            if digits.parse() != Ok(body.len()) {
+                return Err(refuse.line(
+                    footer.number,
+                    "rows counted by the footer",
+                    body.len().to_string(),
+                    footer.text,
+                ));
+            }
+        }
+        Ok(rows)
+    }
+
+    /// Rows of lines that follow one another.
+    fn run_of_rows(
+        &self,
+        run: &[Line<'_>],
+        rules: &CsvRules,
+        refuse: &Refuse<'_>,
+        rows: &mut Vec<Row>,
+    ) -> Result<(), IntakeError> {
+        let (Some(first), Some(last)) = (run.first(), run.last()) else { return Ok(()) };
+        let slice = self.text.get(first.start..last.end).unwrap_or_default();
         let mut reader = reader(slice, rules);
-        for (line, record) in body.iter().zip(reader.records()) {
+        for (line, record) in run.iter().zip(reader.records()) {
             let record = record
                 .map_err(|error| refuse.line(line.number, "row", "a row of cells", error.to_string()))?;
             let read = record.position().and_then(|at| usize::try_from(at.byte()).ok()).unwrap_or(0);
@@ -358,26 +395,7 @@ impl<'t> Outline<'t> {
             }
             rows.push(Row { line: line.number, cells, cell_lines: None });
         }
-        if rows.len() != body.len() {
-            return Err(refuse.line(last.number, "rows", body.len().to_string(), rows.len().to_string()));
-        }
-        if let (Some(footer), true) = (self.footer, rules.footer_counts_rows) {
-            let digits: String = footer
-                .text
-                .chars()
-                .skip_while(|c| !c.is_ascii_digit())
-                .take_while(char::is_ascii_digit)
-                .collect();
-            if digits.parse() != Ok(rows.len()) {
-                return Err(refuse.line(
-                    footer.number,
-                    "rows counted by the footer",
-                    rows.len().to_string(),
-                    footer.text,
-                ));
-            }
-        }
-        Ok(rows)
+        Ok(())
     }
 }
 

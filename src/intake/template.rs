@@ -3,7 +3,7 @@
 //! [`Mapping`] is the text of a template after its syntax was read; [`Template`] is a mapping without faults together
 //! with the digest of its text. Only the second can read a file. Unknown keys are errors, unknown targets are faults.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Deserialize;
 
@@ -55,6 +55,17 @@ impl Template {
     /// The kind of file it reads.
     pub const fn brings(&self) -> Brings {
         self.brings
+    }
+
+    /// The same template reading all but these lines of a file, each a row of its table.
+    ///
+    /// Only for a person who has looked at the row a file was refused for. A line that is none of the table's rows changes
+    /// nothing; a footer that counts the rows still counts all of them.
+    #[must_use]
+    pub fn without_lines(&self, lines: &BTreeSet<u64>) -> Self {
+        let mut other = self.clone();
+        other.compiled.left_out.clone_from(lines);
+        other
     }
 
     pub(super) const fn compiled(&self) -> &Compiled {

@@ -17,6 +17,7 @@ mod clinic;
 mod demo;
 mod facts;
 mod guards;
+mod left_out;
 mod lists;
 mod names;
 mod order;

@@ -2,11 +2,12 @@
 
 use crate::clinic::run;
 
-const COMMANDS: [&[&str]; 26] = [
+const COMMANDS: [&[&str]; 27] = [
     &["demo"],
     &["init"],
     &["once"],
     &["cases"],
+    &["again"],
     &["answer"],
     &["plan"],
     &["read"],

@@ -7,6 +7,7 @@
     reason = "a test stops at the first thing that is not as it should be, and handles files by itself"
 )]
 
+mod again;
 mod clinic;
 mod doctor;
 mod explaining;
