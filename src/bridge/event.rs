@@ -188,7 +188,8 @@ impl Event {
     pub fn is_a_persons(&self) -> bool {
         match self {
             Self::Issuing { approval, .. } => approval == "surgeon",
-            Self::Answered { .. }
+            Self::TakenAgain { .. }
+            | Self::Answered { .. }
             | Self::Entered { .. }
             | Self::SettingsApproved { .. }
             | Self::Person { .. }

@@ -3,7 +3,7 @@
 //! Nothing here decides anything: each thing remembered is what the same computation would give again for the same input,
 //! and a process that has just started remembers nothing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -24,8 +24,8 @@ use crate::plan::Entered;
 /// The digests of every settings file: while they are equal, so are the settings.
 pub(super) type Settings = Vec<Digest>;
 
-/// Folder, key of the kept bytes, and the name a document came with.
-pub(super) type DocumentKey = (String, String, String);
+/// Folder, key of the kept bytes, the name a document came with, and the lines a person left out.
+pub(super) type DocumentKey = (String, String, String, BTreeSet<u64>);
 
 /// What one document says.
 #[derive(Debug, Clone)]

@@ -193,7 +193,8 @@ pub(super) fn read_all(
     let mut known = site.memory.borrow_mut().take_read(&settings, today);
     let mut remembered = BTreeMap::new();
     for document in documents {
-        let name = (document.folder.clone(), document.file.clone(), document.name.clone());
+        let name =
+            (document.folder.clone(), document.file.clone(), document.name.clone(), document.without.clone());
         if let Some(said) = known.remove(&name) {
             reading.files.insert(document.arrival, document.file.clone());
             take_in(&mut reading.evidence, document.arrival, &said);

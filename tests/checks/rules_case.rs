@@ -181,6 +181,17 @@ fn history() {
             },
         },
     ]);
+    // An examination that a later one of its instrument has replaced still says that the cornea was operated on.
+    let mut clinic = Clinic::sound();
+    let mut older = clinic.bio().clone();
+    let at = clinic.entry.place.clone();
+    let taken = older.taken.as_mut().unwrap();
+    taken.value.local = taken.value.local.saturating_sub(jiff::Span::new().hours(1));
+    taken.value.instant = taken.value.instant.map(|instant| instant - jiff::Span::new().hours(1));
+    let right = older.eyes.right.as_mut().unwrap();
+    right.corneal_surgery = Some(Reading::new(CornealSurgery::Yes, "yes", at));
+    clinic.add(older);
+    assert_eq!(clinic.screen().screened.unwrap().corneal_surgery(), CornealSurgery::Yes);
     let mut clinic = Clinic::sound();
     assert_eq!(clinic.screen().screened.unwrap().corneal_surgery(), CornealSurgery::No);
     clinic.state(FactKind::CornealSurgery(CornealSurgery::Yes));

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::casebook::Case;
+use crate::casebook::{Attached, Case};
 use crate::checks::label;
 use crate::checks::selection::Selection;
 use crate::checks::settings::Settings;
@@ -37,16 +37,24 @@ pub(in crate::checks) fn corneal_surgery(
     let stated = stated.map(|(value, fact)| (value, fact.place.clone()));
     let read = |reading: &Reading<CornealSurgery>| (reading.value, reading.place.clone());
     let listed = case.entry.corneal_surgery.as_ref().map(read);
-    let measured: Vec<(CornealSurgery, Place)> = present
-        .iter()
-        .filter_map(|exam| exam.eyes.of(eye).as_ref()?.corneal_surgery.as_ref().map(read))
-        .collect();
+    let of_exam = |exam: &Arc<Exam>| exam.eyes.of(eye).as_ref()?.corneal_surgery.as_ref().map(read);
+    let measured = present.iter().filter_map(of_exam);
     let all: Vec<(CornealSurgery, Place)> = stated.into_iter().chain(listed).chain(measured).collect();
+    // A cornea stays operated on: an examination that no longer counts as a measurement still says so.
+    let ever = case.exams.iter().filter(|(attached, _)| *attached == Attached::ByNumber);
+    let earlier = ever.filter_map(|(_, joined)| of_exam(&joined.exam));
     let yes: Vec<Place> = all
         .iter()
+        .cloned()
+        .chain(earlier)
         .filter(|(value, _)| *value == CornealSurgery::Yes)
-        .map(|(_, place)| place.clone())
-        .collect();
+        .map(|(_, place)| place)
+        .fold(Vec::new(), |mut places, place| {
+            if !places.contains(&place) {
+                places.push(place);
+            }
+            places
+        });
     if !yes.is_empty() {
         return (CornealSurgery::Yes, yes);
     }
