@@ -137,6 +137,17 @@ fn an_encoding_is_guessed_by_its_letters_and_confirmed() {
 }
 
 #[test]
+fn a_few_letters_in_latin_words_are_latin() {
+    let table =
+        b"Patient ID;Name;Eye;R1 [mm];R2 [mm]\nQ-1;L\xf6w, J\xfcrg;OD;7.92;---\nQ-2;Ort, Ada;OS;7.71;7.38\n";
+    let text = draft(table, "a.csv", Some("a")).unwrap().text;
+    assert!(text.contains("encoding = \"windows-1252\"\nconfirm = "), "{text}");
+    // A missing value does not shift the rows that flat and steep are compared in.
+    assert!(text.contains("1 of 1 rows are in that order"), "{text}");
+    assert!(text.contains("missing = [\"\", \"---\"]\nconfirm = "), "{text}");
+}
+
+#[test]
 fn what_could_be_either_is_left_empty() {
     let table = |day: &str, eye: &str| {
         format!("Patient ID,Exam date,Exam time,Eye,K1,K2\nT-1,{day},09:14,{eye},42.5,44.0\n")

@@ -89,6 +89,8 @@ fn likeness(text: &str) -> i64 {
             '\u{c0}'..='\u{17f}' if c.is_alphabetic() => 1,
             '\u{400}'..='\u{45f}' if before.is_ascii_alphabetic() => -2,
             '\u{400}'..='\u{45f}' => 1,
+            // One letter of another script within a Latin word is two bytes that belong to that word.
+            '\u{3040}'..='\u{9fff}' if before.is_ascii_alphabetic() => -3,
             '\u{3040}'..='\u{30ff}' => 3,
             '\u{4e00}'..='\u{9fff}' => 2,
             '\u{ff61}'..='\u{ff9f}' => -1,

@@ -540,12 +540,10 @@ const fn range(target: Target, unit: Unit) -> Option<&'static str> {
     }
 }
 
-fn values(column: &Column<'_>) -> Vec<f64> {
-    column
-        .texts
-        .iter()
-        .filter_map(|text| text.trim().trim_end_matches('°').replace(',', ".").parse().ok())
-        .collect()
+/// The numbers of a column, row by row; none where a row has none.
+fn values(column: &Column<'_>) -> Vec<Option<f64>> {
+    let number = |text: &&str| text.trim().trim_end_matches('°').replace(',', ".").parse().ok();
+    column.texts.iter().map(number).collect()
 }
 
 /// Whether the numbers agree with what is flat and what is steep by the header: the flat radius is the longer, the flat
@@ -560,7 +558,8 @@ fn order(target: Target, eye: Option<Eye>, columns: &[Column<'_>]) -> Option<Str
             .map(values)
     };
     let (flat_values, steep_values) = (of(flat)?, of(steep)?);
-    let pairs: Vec<(f64, f64)> = flat_values.into_iter().zip(steep_values).collect();
+    let pairs: Vec<(f64, f64)> =
+        flat_values.into_iter().zip(steep_values).filter_map(|(flat, steep)| Some((flat?, steep?))).collect();
     let longer = flat == Target::FlatRadius;
     let fits =
         pairs.iter().filter(|(flat, steep)| if longer { flat >= steep } else { flat <= steep }).count();
@@ -593,7 +592,7 @@ fn field(text: &mut Text, column: &Column<'_>, columns: &[Column<'_>]) {
         } else {
             let possible: Vec<&str> = units.iter().map(|unit| unit.word()).collect();
             let numbers = values(column);
-            let bounds = |pick: fn(f64, f64) -> f64| numbers.iter().copied().reduce(pick);
+            let bounds = |pick: fn(f64, f64) -> f64| numbers.iter().copied().flatten().reduce(pick);
             if let (Some(low), Some(high)) = (bounds(f64::min), bounds(f64::max)) {
                 text.why(&format!("no unit in the header; the numbers go from {low} to {high}"));
             }
