@@ -347,8 +347,6 @@ pub(super) fn keratometry(
         None
     };
     let keratometry = Keratometry {
-        flat,
-        steep,
         index: match values.index()? {
             Some(index) => Some(index),
             None if surface == Surface::Anterior => {
@@ -356,16 +354,13 @@ pub(super) fn keratometry(
             }
             None => None,
         },
-        surface,
         method: values.method()?,
         zone: values.length(Target::KmZone)?,
         readings: values.count(Target::KmReadings)?,
         spread: values.power(Target::KmSpread)?,
         quality: values.quality()?,
         reported_cylinder,
-        reordered: false,
-        medians: false,
-        singles: Vec::new(),
+        ..Keratometry::of(flat, steep, surface)
     }
     .in_order();
     if keratometry.reordered {

@@ -168,6 +168,25 @@ pub struct Keratometry {
 }
 
 impl Keratometry {
+    /// Two meridians of a surface of which nothing else is known.
+    pub const fn of(flat: MeridianReading, steep: MeridianReading, surface: Surface) -> Self {
+        Self {
+            flat,
+            steep,
+            index: None,
+            surface,
+            method: None,
+            zone: None,
+            readings: None,
+            spread: None,
+            quality: None,
+            reported_cylinder: None,
+            reordered: false,
+            medians: false,
+            singles: Vec::new(),
+        }
+    }
+
     /// Power of one meridian in terms of the index given.
     ///
     /// From the radius where there is one (the primary value: it needs no index), else from the power and its declared

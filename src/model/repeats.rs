@@ -170,16 +170,10 @@ impl Keratometry {
     /// Each good reading as a keratometry of its own, with the index and the surface of this one.
     pub fn each_reading(&self) -> impl Iterator<Item = Self> {
         self.singles.iter().filter(|single| single.is_good()).map(|single| Self {
-            flat: single.flat.clone(),
-            steep: single.steep.clone(),
-            readings: None,
-            spread: None,
-            quality: None,
-            reported_cylinder: None,
-            reordered: false,
-            medians: false,
-            singles: Vec::new(),
-            ..self.clone()
+            index: self.index.clone(),
+            method: self.method,
+            zone: self.zone.clone(),
+            ..Self::of(single.flat.clone(), single.steep.clone(), self.surface)
         })
     }
 

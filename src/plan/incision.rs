@@ -147,37 +147,38 @@ fn moved(eye: Eye, at: Direction, usual: Direction, entry: &ListEntry, order: &O
         return None;
     }
     let (listed, usual) = (round::direction(at), round::direction(usual));
-    let mut finding = Finding::new(
-        Code::M05,
-        Severity::SignOff,
+    let finding = approach_changed(
+        eye,
         format!("the list puts the incision at {listed} degrees, the surgeon's file or the plan at {usual}"),
         "the list puts the incision elsewhere than the surgeon's file or the plan",
     )
-    .eye(eye)
     .expected(format!("{usual} degrees"))
     .found(format!("{listed} degrees"))
-    .cited(super::settings::Settings::INCISION_MOVED_SOURCE)
     .next("confirm the place of the incision, or correct the list");
-    if let Some(reading) = &entry.incision {
-        finding = finding.at(reading.place.clone());
-    }
-    Some(finding)
+    Some(match &entry.incision {
+        Some(reading) => finding.at(reading.place.clone()),
+        None => finding,
+    })
 }
 
-/// M05: the effect was found at another place than the one the incision goes to.
+/// The effect was found at another place than the one the incision goes to.
 fn found_elsewhere(eye: Eye, at: Direction, found_at: Direction) -> Finding {
     let (at, found_at) = (round::direction(at), round::direction(found_at));
-    Finding::new(
-        Code::M05,
-        Severity::SignOff,
+    approach_changed(
+        eye,
         format!("the incision goes to {at} degrees, the surgeon's effect was found at {found_at}"),
         "the incision goes elsewhere than the surgeon's effect was found",
     )
-    .eye(eye)
     .expected(format!("an effect found near {at} degrees"))
     .found(format!("{found_at} degrees"))
-    .cited(super::settings::Settings::INCISION_MOVED_SOURCE)
     .next("confirm that the flattening holds there, or state an incision at that place in the surgeon's file")
+}
+
+/// M05.
+fn approach_changed(eye: Eye, message: String, plain: &str) -> Finding {
+    Finding::new(Code::M05, Severity::SignOff, message, plain)
+        .eye(eye)
+        .cited(super::settings::Settings::INCISION_MOVED_SOURCE)
 }
 
 /// T05: neither end of the steep meridian can be reached from the seat.

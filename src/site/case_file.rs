@@ -360,23 +360,16 @@ fn keratometry(exams: &mut Exams<'_>, table: Table<'_>) -> Result<(), TextFault>
     let steep =
         meridian_reading(source, table.need("steep", "the steep meridian")?.table()?, eye, &mut findings)?;
     let surface = source.word(&table, "surface", Surface::from_word, "anterior, total, posterior")?;
+    let surface = surface.map_or(Surface::Anterior, |surface| surface.value);
     let keratometry = Keratometry {
-        flat,
-        steep,
         index: source.number(&table, "keratometric_index", KeratometricIndex::from_reading)?,
-        surface: surface.map_or(Surface::Anterior, |surface| surface.value),
-        method: None,
         zone: source.number(&table, "zone_mm", Millimetre::from_reading)?,
         readings: table
             .get("readings")
             .map(|taken| Ok(Reading::new(taken.count()?, taken.text_as_written()?, source.place(&taken))))
             .transpose()?,
         spread: source.number(&table, "spread_d", Dioptre::from_reading)?,
-        quality: None,
-        reported_cylinder: None,
-        reordered: false,
-        medians: false,
-        singles: Vec::new(),
+        ..Keratometry::of(flat, steep, surface)
     };
     let place = source.key(table.path());
     let double = table.fault(

@@ -117,21 +117,7 @@ fn ordered(
             });
         }
     };
-    let keratometry = Keratometry {
-        flat,
-        steep,
-        index: None,
-        surface: Surface::Anterior,
-        method: None,
-        zone: None,
-        readings: None,
-        spread: None,
-        quality: None,
-        reported_cylinder: None,
-        reordered: false,
-        medians: false,
-        singles: Vec::new(),
-    };
+    let keratometry = Keratometry::of(flat, steep, Surface::Anterior);
     Ok(if order == core::cmp::Ordering::Greater {
         outcome.findings.push(
             Finding::new(
@@ -240,21 +226,7 @@ mod tests {
             power: Some(Reading::written(Dioptre::from_reading(k.value()).unwrap(), &k, place.clone())),
             meridian: None,
         };
-        Keratometry {
-            flat: meridian(fr, fk),
-            steep: meridian(sr, sk),
-            index: None,
-            surface: Surface::Anterior,
-            method: None,
-            zone: None,
-            readings: None,
-            spread: None,
-            quality: None,
-            reported_cylinder: None,
-            reordered: false,
-            medians: false,
-            singles: Vec::new(),
-        }
+        Keratometry::of(meridian(fr, fk), meridian(sr, sk), Surface::Anterior)
     }
 
     #[test]

@@ -39,21 +39,7 @@ pub(super) fn keratometry(
             None => None,
         };
         let index = folder_index(input, declared(cursor.whole))?;
-        let base = |flat, steep| Keratometry {
-            flat,
-            steep,
-            index,
-            surface: Surface::Anterior,
-            method: None,
-            zone: None,
-            readings: None,
-            spread: None,
-            quality: None,
-            reported_cylinder: None,
-            reordered: false,
-            medians: false,
-            singles: Vec::new(),
-        };
+        let base = |flat, steep| Keratometry { index, ..Keratometry::of(flat, steep, Surface::Anterior) };
         let good = singles.iter().find(|single| single.is_good()).cloned();
         let keratometry = match (median, good) {
             (Some(Values { flat, steep, cylinder }), _) => {
