@@ -35,6 +35,8 @@ const AXIS_WIDTH: f64 = 2.2;
 const LIMBUS_WIDTH: f64 = 0.7;
 const INCISION_WIDTH: f64 = 3.4;
 const MARK_WIDTH: f64 = 2.4;
+/// Sizes of the label of the line, points, the preferred first.
+const LABEL_SIZES: [f64; 7] = [25.0, 21.0, 18.0, 15.0, 12.5, 10.5, 9.0];
 /// How much of the limbus the mark of an incision takes: a sign for a place, not a drawing of its width.
 const INCISION_SWEEP_DEG: f64 = 14.0;
 
@@ -270,14 +272,24 @@ impl Drawing {
             geometry::polar(centre, LIMBUS_MM, at + 180.0),
             Stroke::solid(AXIS_WIDTH),
         );
-        let style = if line.label.len() > 6 { Style::bold(15.0) } else { Style::bold(25.0) };
-        let half_width = layout::measure(&line.label, style)? / 2.0;
-        let half_height = layout::cap_height_mm(style) / 2.0;
         // On the side that lies higher on the page; of a vertical line, on the right.
         let lying = at.rem_euclid(180.0);
         let normal = if lying < 90.0 { lying + 90.0 } else { lying - 90.0 };
         let (sin, cos) = geometry::sin_cos_deg(normal);
-        let clear = half_width * cos.abs() + half_height * sin.abs() + AXIS_WIDTH / 2.0 + 1.6;
+        // The largest size in which the whole label lies within the limbus.
+        let mut placed = None;
+        for size in LABEL_SIZES {
+            let style = Style::bold(size);
+            let half_width = layout::measure(&line.label, style)? / 2.0;
+            let half_height = layout::cap_height_mm(style) / 2.0;
+            let clear = half_width * cos.abs() + half_height * sin.abs() + AXIS_WIDTH / 2.0 + 1.6;
+            let (x, y) = ((clear * cos).abs() + half_width, (clear * sin).abs() + half_height);
+            placed = Some((style, half_height, clear));
+            if x * x + y * y < (LIMBUS_MM - 1.0) * (LIMBUS_MM - 1.0) {
+                break;
+            }
+        }
+        let Some((style, half_height, clear)) = placed else { return Ok(()) };
         let middle = geometry::polar(centre, clear, normal);
         page.tagged(middle.x, middle.y + half_height, style.centred(), line.label.as_str(), "diagram.line");
         Ok(())

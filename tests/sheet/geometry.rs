@@ -1,8 +1,8 @@
 //! Where things lie in the diagrams, for every eye, seat and angle. What is expected is worked out here from vectors in space, by another way
 //! than the drawing code's.
 
-use axiswright::model::{Eye, Seat};
-use axiswright::page::svg;
+use axiswright::model::{Eye, Procedure, Seat};
+use axiswright::page::{Mark, Page, layout, svg};
 use axiswright::sheet::{LIMBUS_MM, marking_diagram, theatre_diagram};
 
 use crate::cases::{Ask, released};
@@ -327,4 +327,37 @@ fn a_wrong_picture_is_noticed() {
     assert!(!axis_is(&drawn, 30.0, Looks::FromSeat(Seat::Temporal), Eye::Right));
     assert!(!incision_is(&drawn, 20.0, head, Eye::Right) && !incision_is(&drawn, 340.0, head, Eye::Right));
     assert!(!marks_are(&drawn, [180.0, 0.0], head, Eye::Right));
+}
+
+/// How far the farthest corner of the label of the line lies from the centre of the limbus, mm.
+fn farthest_corner(page: &Page) -> f64 {
+    let circle = page.marks().iter().find_map(|mark| match mark {
+        Mark::Circle { centre, radius_mm, .. } if near(*radius_mm, LIMBUS_MM, 1e-9) => Some(*centre),
+        _ => None,
+    });
+    let centre = circle.unwrap();
+    let label = page.texts().find(|text| text.tag.as_deref() == Some("diagram.line")).unwrap();
+    let half = layout::measure(&label.text, label.style).unwrap() / 2.0;
+    let top = label.at.y - layout::cap_height_mm(label.style);
+    let far = |x: f64, y: f64| libm::hypot(x - centre.x, y - centre.y);
+    let sides = [label.at.x - half, label.at.x + half];
+    sides.into_iter().flat_map(|x| [far(x, label.at.y), far(x, top)]).fold(0.0, f64::max)
+}
+
+/// The label of the line stands within the limbus at every angle, from every seat, for both kinds of line.
+#[test]
+fn the_label_of_the_line_lies_within_the_limbus() {
+    for procedure in [Procedure::ToricLens, Procedure::OnAxisIncision] {
+        for (eye, seat) in
+            [(Eye::Right, Seat::Head), (Eye::Right, Seat::Temporal), (Eye::Left, Seat::Temporal)]
+        {
+            for axis in (1..=180).step_by(7) {
+                let ask =
+                    Ask { procedure: Some(procedure), eye, seat, axis: f64::from(axis), ..Ask::default() };
+                let page = theatre_diagram(&released(&ask)).unwrap();
+                let far = farthest_corner(&page);
+                assert!(far < LIMBUS_MM - 0.5, "{procedure:?} {eye} {seat:?} {axis}: {far:.1} mm");
+            }
+        }
+    }
 }
