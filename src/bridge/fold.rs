@@ -124,6 +124,26 @@ pub struct Standing {
     pub newest: Option<Timestamp>,
 }
 
+/// Why nothing may be issued by the clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ClockFault {
+    /// It stepped since a person last confirmed it.
+    Stepped,
+    /// It stands before the newest record.
+    Behind,
+}
+
+impl Standing {
+    /// What is wrong with the clock at `now`, since a person last confirmed it.
+    pub(super) fn clock_fault(&self, now: Timestamp) -> Option<ClockFault> {
+        if self.clock_stepped {
+            Some(ClockFault::Stepped)
+        } else {
+            self.newest.is_some_and(|newest| now < newest).then_some(ClockFault::Behind)
+        }
+    }
+}
+
 fn said(ledger: &Ledger, key: &str) -> Result<String, BridgeError> {
     let key = NoteKey::from_hex(key)?;
     Ok(match ledger.note(&key)? {

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use super::stages::{Considered, consider};
 use crate::casebook::{Expectation, join};
 use crate::checks::{self, Context, LensOnFile, NumberScheme};
-use crate::model::{ListEntry, Seat, same_name};
+use crate::model::{ListEntry, same_name};
 use crate::plan::{Marks, Order, Settings, TheatreMethod};
 use crate::site::CaseFile;
 
@@ -35,12 +35,11 @@ fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
         Some(wanted) => file.lenses.iter().find(|lens| same_name(&lens.name, &wanted.value))?,
         None => file.lenses.first()?,
     };
-    let seat = entry.seat.as_ref().map(|seat| seat.value).or(file.surgeon.seat).unwrap_or(Seat::Head);
     Some(Order {
         surgeon: file.surgeon.clone(),
         family: lens.family.clone().ok()?,
         entered: file.entered.clone(),
-        seat,
+        seat: file.surgeon.seat_for(entry),
         method: TheatreMethod::RingOnMarks,
         marks: Marks::default(),
         live: false,

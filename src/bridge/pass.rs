@@ -136,7 +136,7 @@ pub(super) fn settle(
 ) -> Result<PassReport, BridgeError> {
     let before = site.ledger.head()?.seq;
     let look = look_as(site, Reader::Pipeline, now, enough)?;
-    let clock_behind = clock_behind(&look.standing, now);
+    let clock_behind = look.standing.clock_fault(now).is_some();
     withdraw(site, &look, now)?;
     // What was withdrawn leaves before anything else is done.
     let standing = site.standing()?;
@@ -208,11 +208,6 @@ fn considered_up_to(site: &Site, before: u64) -> Result<u64, BridgeError> {
         }
     }
     Ok(newest)
-}
-
-/// Whether the clock stepped, or stands before the newest record, since a person last confirmed it.
-fn clock_behind(standing: &Standing, now: Timestamp) -> bool {
-    standing.clock_stepped || standing.newest.is_some_and(|newest| now < newest)
 }
 
 fn may_issue(weighed: &Weighed) -> bool {
@@ -312,7 +307,7 @@ pub fn approve(
     test_clock: bool,
 ) -> Result<u32, BridgeError> {
     let look = look(site, now)?;
-    if clock_behind(&look.standing, now) {
+    if look.standing.clock_fault(now).is_some() {
         return Err(BridgeError::NotPossible {
             detail: "the clock is behind the ledger".to_owned(),
             next: "set the clock right, or confirm it: `axiswright once --confirm-clock --by NAME`"

@@ -187,7 +187,7 @@ impl Site {
     /// # Errors
     /// When another process holds it.
     pub fn lock(&self) -> Result<PipelineLock, BridgeError> {
-        Ok(PipelineLock::take(&self.folders.work().join("pipeline.lock"))?)
+        Ok(PipelineLock::take(&self.folders.pipeline_lock())?)
     }
 
     /// Appends one event.
@@ -252,7 +252,8 @@ impl Site {
     }
 }
 
-fn credential(folders: &Folders) -> Result<Credential, BridgeError> {
+/// The bridge's seal, read and held against its certificate and the site's authority.
+pub(super) fn credential(folders: &Folders) -> Result<Credential, BridgeError> {
     let keys = folders.keys();
     let key = SigningKey::from_pem(&read_text(&keys.join("seal.key.pem"))?)?;
     let certificate = Certificate::from_pem(&read_text(&keys.join("seal.crt.pem"))?)?;

@@ -14,7 +14,7 @@ use super::store::Site;
 use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
-use crate::model::{ListEntry, Seat, same_name};
+use crate::model::{ListEntry, same_name};
 use crate::plan::{Approval, Marks, Order, Plan, Surgeon};
 use crate::site::{ApprovalPolicy, History, LensRead};
 use crate::units::round;
@@ -200,12 +200,11 @@ pub(super) fn concerns(file: &str, entry: &ListEntry, site: &Site) -> bool {
 fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
     let (_, surgeon) = surgeon_of(site, entry)?;
     let (_, lens) = lens_of(site, entry)?;
-    let seat = entry.seat.as_ref().map(|seat| seat.value).or(surgeon.seat).unwrap_or(Seat::Head);
     Some(Order {
         surgeon: surgeon.clone(),
         family: lens.family.clone().ok()?,
         entered: record.entered.clone(),
-        seat,
+        seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
         marks: Marks::default(),
         live: site.settings.site.is_live(),

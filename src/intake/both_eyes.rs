@@ -2,7 +2,7 @@
 
 use super::outcome::{Content, Read};
 use crate::finding::{Code, Finding, Severity};
-use crate::model::{Exam, EyeExam, Place, Spot};
+use crate::model::{Exam, EyeExam};
 
 /// One finding per examination that lacks an eye.
 pub(super) fn missing(read: &Read) -> Vec<Finding> {
@@ -28,7 +28,7 @@ fn of_exam(exam: &Exam) -> Option<Finding> {
     );
     // Told by its place from the other examinations of the file.
     let place = exam.identity.number.as_ref().map(|number| number.place.clone());
-    let place = place.unwrap_or_else(|| Place::File { file: exam.file.clone(), spot: Spot::Whole });
+    let place = place.unwrap_or_else(|| exam.whole_file());
     Some(
         Finding::new(Code::D07, Severity::SignOff, text.clone(), text)
             .expected("both eyes")

@@ -536,13 +536,22 @@ fn joined(
             lower.len().to_string(),
         ));
     }
-    let join = rules.header_join.as_deref().unwrap_or(" ");
+    Ok(join_headers(upper, lower, rules.header_join.as_deref().unwrap_or(" "), rules.header_fill_right))
+}
+
+/// The names of columns under a header of two rows. With `fill_right` an empty cell above continues the one to its left.
+pub(super) fn join_headers(
+    upper: Vec<String>,
+    lower: Vec<String>,
+    join: &str,
+    fill_right: bool,
+) -> Vec<String> {
     let mut left = String::new();
-    Ok(upper
+    upper
         .into_iter()
         .zip(lower)
         .map(|(mut above, below)| {
-            if rules.header_fill_right {
+            if fill_right {
                 if above.is_empty() {
                     above.clone_from(&left);
                 } else {
@@ -555,7 +564,7 @@ fn joined(
                 (false, false) => format!("{above}{join}{below}"),
             }
         })
-        .collect())
+        .collect()
 }
 
 fn check_columns(columns: &[String], line: u64, refuse: &Refuse<'_>) -> Result<(), IntakeError> {

@@ -13,6 +13,7 @@ use crate::model::Eye;
 use crate::optics::posterior::AstigmatismClass;
 use crate::optics::rotation;
 use crate::optics::toric::{CornealCylinder, corneal_cylinder};
+use crate::optics::uncertainty::ResidualModel;
 use crate::units::{Dioptre, Meridian, PowerVector, round};
 
 /// The lens that is taken.
@@ -29,6 +30,12 @@ pub(super) struct Chosen {
 fn at_cornea(eye: Eye, power: &Power, cylinder: Dioptre) -> Result<CornealCylinder, Refusals> {
     corneal_cylinder(power.placement.eye(), power.nearest, cylinder)
         .map_err(|error| vec![refusal(eye, &error.to_string(), error.hint())])
+}
+
+/// The chance that at most 0.50 D is left behind a cylinder at the cornea; none where no chance can be computed.
+fn within_half(model: Option<&ResidualModel>, cylinder: Dioptre, axis: Option<Meridian>) -> Option<f64> {
+    let left = model?.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok()?;
+    Some(left.chances().within_0_50)
 }
 
 /// First the spherical lens with the usual and with the on-axis incision, then every step.
@@ -53,9 +60,6 @@ pub(super) fn choices(
         .fold(Dioptre::ZERO, |most, next| if next.total_cmp(&most).is_gt() { next } else { most });
     let usual = budget(to_correct, strongest, order);
     let turned = budget(on_steep, Dioptre::ZERO, order);
-    let chance = |model: &Option<crate::optics::uncertainty::ResidualModel>, cylinder, axis| {
-        Some(model.as_ref()?.residual(cylinder, axis).ok()?.chances().within_0_50)
-    };
     let spherical = |name: &str, incision, residual, chance_within_0_50| Choice {
         name: name.to_owned(),
         equivalent: power.nearest,
@@ -73,13 +77,13 @@ pub(super) fn choices(
             "spherical lens, usual incision",
             IncisionKind::Usual,
             to_correct,
-            chance(&usual, Dioptre::ZERO, Meridian::HORIZONTAL),
+            within_half(usual.as_ref(), Dioptre::ZERO, None),
         ),
         spherical(
             "spherical lens, incision on the steep meridian",
             IncisionKind::OnSteepMeridian,
             on_steep,
-            chance(&turned, Dioptre::ZERO, Meridian::HORIZONTAL),
+            within_half(turned.as_ref(), Dioptre::ZERO, None),
         ),
     ];
     let axis = to_correct.steep();
@@ -92,7 +96,7 @@ pub(super) fn choices(
             axis: Some(axis),
             incision: IncisionKind::Usual,
             residual: rotation::residual(to_correct, corneal.cylinder, axis),
-            chance_within_0_50: chance(&usual, corneal.cylinder, axis),
+            chance_within_0_50: within_half(usual.as_ref(), corneal.cylinder, Some(axis)),
             made: step.made.holds(power.nearest),
             chosen: false,
         });
@@ -338,9 +342,7 @@ fn entered_choice(
             axis,
             incision: IncisionKind::Usual,
             residual: axis.map_or(to_correct, |axis| rotation::residual(to_correct, cylinder, axis)),
-            chance_within_0_50: budget(to_correct, cylinder, order)
-                .and_then(|model| model.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok())
-                .map(|distribution| distribution.chances().within_0_50),
+            chance_within_0_50: within_half(budget(to_correct, cylinder, order).as_ref(), cylinder, axis),
             made,
             chosen: true,
         });

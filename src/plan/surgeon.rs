@@ -1,7 +1,7 @@
 //! The surgeon's file: formula, posterior model, what may be left over, and what the surgeon's own incision does.
 
 use super::act::Opening;
-use crate::model::{Eye, Seat};
+use crate::model::{Eye, ListEntry, Seat};
 use crate::optics::incision::IncisionEffect;
 use crate::optics::view::{Eye as ViewEye, LimbalPlace};
 use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, PowerVector, round};
@@ -308,6 +308,11 @@ pub struct Surgeon {
 }
 
 impl Surgeon {
+    /// Where the surgeon sits for an operation: as the list says, else as usual, else at the head.
+    pub fn seat_for(&self, entry: &ListEntry) -> Seat {
+        entry.seat.as_ref().map(|seat| seat.value).or(self.seat).unwrap_or(Seat::Head)
+    }
+
     /// The usual incision of an opening.
     pub fn usual_incision(&self, opening: Opening) -> Option<&IncisionProfile> {
         self.incisions.iter().find(|profile| profile.opening == opening)

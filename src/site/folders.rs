@@ -57,6 +57,8 @@ impl Folders {
         kept "kept";
         /// Claimed files and temporary ones.
         work "work";
+        /// The lock of the one pipeline.
+        pipeline_lock "work/pipeline.lock";
         /// Files that were not read, each in a folder with its reason.
         refused "refused";
         /// Notices about sheets that are no longer current.

@@ -331,9 +331,9 @@ fn a_wrong_picture_is_noticed() {
 
 /// How far the farthest corner of the label of the line lies from the centre of the limbus, mm.
 fn farthest_corner(page: &Page) -> f64 {
-    let circle = page.marks().iter().find_map(|mark| match mark {
-        Mark::Circle { centre, radius_mm, .. } if near(*radius_mm, LIMBUS_MM, 1e-9) => Some(*centre),
-        _ => None,
+    let circle = page.marks().iter().find_map(|mark| {
+        let Mark::Circle { centre, radius_mm, .. } = mark else { return None };
+        near(*radius_mm, LIMBUS_MM, 1e-9).then_some(*centre)
     });
     let centre = circle.unwrap();
     let label = page.texts().find(|text| text.tag.as_deref() == Some("diagram.line")).unwrap();

@@ -4,9 +4,9 @@
 use jiff::Timestamp;
 
 use super::{Health, Looked};
-use crate::bridge::error::BridgeError;
+use crate::bridge::store::credential;
 use crate::people::{Account, People};
-use crate::seal::{Certificate, Credential, SigningKey};
+use crate::seal::Certificate;
 use crate::site::Folders;
 
 /// From how many days before its end a certificate is to be renewed. Source: our own choice.
@@ -17,7 +17,7 @@ const SECONDS_OF_A_DAY: i64 = 24 * 3600;
 /// The bridge's seal and the site's authority.
 pub(super) fn of_the_seal(places: &Folders, now: Timestamp) -> Vec<Looked> {
     let mut list = Vec::new();
-    match seal(places) {
+    match credential(places) {
         Ok(credential) => {
             list.push(dated("certificate of the seal", credential.certificate(), now));
             list.push(dated("certificate of the authority", credential.authority(), now));
@@ -26,19 +26,6 @@ pub(super) fn of_the_seal(places: &Folders, now: Timestamp) -> Vec<Looked> {
     }
     list.extend(stray_keys(places));
     list
-}
-
-fn seal(places: &Folders) -> Result<Credential, BridgeError> {
-    let keys = places.keys();
-    let read = |name: &str| {
-        let path = keys.join(name);
-        std::fs::read_to_string(&path).map_err(BridgeError::disk("read", &path))
-    };
-    Ok(Credential::new(
-        SigningKey::from_pem(&read("seal.key.pem")?)?,
-        Certificate::from_pem(&read("seal.crt.pem")?)?,
-        Certificate::from_pem(&read("authority.crt.pem")?)?,
-    )?)
 }
 
 /// A private key beside the seal's: above all the authority's, which must not lie beside the sheets it vouches for.

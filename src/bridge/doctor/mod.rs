@@ -11,13 +11,13 @@ use std::path::Path;
 use jiff::Timestamp;
 
 use super::error::BridgeError;
-use super::fold::Standing;
+use super::fold::{ClockFault, Standing};
 use super::records::{Records, check_chain};
-use super::store::{Settings, SettingsText, settings_texts};
+use super::store::{Settings, settings_texts};
 use crate::ledger::LedgerError;
 use crate::ledger::durable::PipelineLock;
 use crate::people::{Cost, People, Role};
-use crate::site::{ApprovalPolicy, Folders, SettingsFile, compare};
+use crate::site::{ApprovalPolicy, Folders};
 
 /// How something was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -108,7 +108,7 @@ pub fn examine(root: &Path, now: Timestamp) -> Result<Vec<Looked>, BridgeError> 
         Ok(standing) => {
             list.push(clock(standing, settings.as_ref(), now));
             if let Some(settings) = &settings {
-                list.push(approved(&settings.texts, standing));
+                list.push(approved(settings, standing));
             }
             list.extend(withdrawals(standing));
         }
@@ -152,12 +152,11 @@ fn of_settings(settings: &Settings) -> Looked {
     Looked::good("settings", found)
 }
 
-fn approved(texts: &[SettingsText], standing: &Standing) -> Looked {
-    let files: Vec<SettingsFile> =
-        texts.iter().map(|text| SettingsFile { name: text.name.clone(), digest: text.digest }).collect();
-    let open = compare(&files, &standing.approved);
+fn approved(settings: &Settings, standing: &Standing) -> Looked {
+    let open = settings.unapproved(&standing.approved);
     if open.is_empty() {
-        return Looked::good("approvals", format!("all {} settings files are as approved", files.len()));
+        let found = format!("all {} settings files are as approved", settings.texts.len());
+        return Looked::good("approvals", found);
     }
     let names: Vec<&str> = open.iter().map(|file| file.name.as_str()).collect();
     Looked::bad(
@@ -195,17 +194,13 @@ fn clock(standing: &Standing, settings: Option<&Settings>, now: Timestamp) -> Lo
         (settings.site.time_zone().clone(), settings.site.zone())
     });
     let shown = format!("{} in {place}", zone.to_datetime(now).strftime("%Y-%m-%d %H:%M"));
-    if standing.clock_stepped {
-        let found = format!("{shown}; it stepped while the daemon ran, and nothing is issued");
-        return Looked::bad("clock", Health::Environment, found, CONFIRM);
-    }
-    match standing.newest {
-        Some(newest) if now < newest => {
-            let found = format!("{shown}; the newest record is later, and nothing is issued");
-            Looked::bad("clock", Health::Environment, found, CONFIRM)
-        }
-        _ => Looked::good("clock", format!("{shown}; compare it with a clock you trust")),
-    }
+    let fault = match standing.clock_fault(now) {
+        None => return Looked::good("clock", format!("{shown}; compare it with a clock you trust")),
+        Some(ClockFault::Stepped) => "it stepped while the daemon ran",
+        Some(ClockFault::Behind) => "the newest record is later",
+    };
+    let found = format!("{shown}; {fault}, and nothing is issued");
+    Looked::bad("clock", Health::Environment, found, CONFIRM)
 }
 
 fn withdrawals(standing: &Standing) -> Option<Looked> {
@@ -252,7 +247,7 @@ fn persons(places: &Folders, settings: Option<&Settings>, now: Timestamp) -> Vec
 }
 
 fn pipeline(places: &Folders) -> Looked {
-    match PipelineLock::take(&places.work().join("pipeline.lock")) {
+    match PipelineLock::take(&places.pipeline_lock()) {
         Ok(_lock) => Looked::good("pipeline", "no `watch` and no `once` runs on this site now"),
         Err(LedgerError::LockHeld { .. }) => {
             Looked::good("pipeline", "a `watch` or `once` runs on this site")

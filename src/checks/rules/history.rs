@@ -28,12 +28,8 @@ pub(in crate::checks) fn corneal_surgery(
     present: &[Arc<Exam>],
     eye: Eye,
 ) -> (CornealSurgery, Vec<Place>) {
-    let stated = latest(case, eye, |kind| match kind {
-        FactKind::CornealSurgery(value) => Some(value),
-        FactKind::LensStatus(_) | FactKind::ContactLens(_) | FactKind::LastWear(_) | FactKind::Drops(_) => {
-            None
-        }
-    });
+    let stated =
+        latest(case, eye, |kind| if let FactKind::CornealSurgery(value) = kind { Some(value) } else { None });
     let stated = stated.map(|(value, fact)| (value, fact.place.clone()));
     let read = |reading: &Reading<CornealSurgery>| (reading.value, reading.place.clone());
     let listed = case.entry.corneal_surgery.as_ref().map(read);
@@ -111,13 +107,8 @@ pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Ey
         return None;
     }
     // A person may correct an earlier statement of a person: the latest counts.
-    let stated = latest(case, eye, |kind| match kind {
-        FactKind::LensStatus(value) => Some(value),
-        FactKind::CornealSurgery(_)
-        | FactKind::ContactLens(_)
-        | FactKind::LastWear(_)
-        | FactKind::Drops(_) => None,
-    });
+    let stated =
+        latest(case, eye, |kind| if let FactKind::LensStatus(value) = kind { Some(value) } else { None });
     let stated = stated.map(|(value, fact)| (value, fact.place.clone()));
     let read = |reading: &Reading<LensStatus>| (reading.value, reading.place.clone());
     let listed = case.entry.lens_status.as_ref().map(read);
@@ -157,20 +148,9 @@ pub(in crate::checks) fn contact_lens(
     eye: Eye,
     settings: &Settings,
 ) -> Vec<Finding> {
-    let lens = latest(case, eye, |kind| match kind {
-        FactKind::ContactLens(lens) => Some(lens),
-        FactKind::CornealSurgery(_)
-        | FactKind::LensStatus(_)
-        | FactKind::LastWear(_)
-        | FactKind::Drops(_) => None,
-    });
-    let wear = latest(case, eye, |kind| match kind {
-        FactKind::LastWear(day) => Some(day),
-        FactKind::CornealSurgery(_)
-        | FactKind::LensStatus(_)
-        | FactKind::ContactLens(_)
-        | FactKind::Drops(_) => None,
-    });
+    let lens =
+        latest(case, eye, |kind| if let FactKind::ContactLens(lens) = kind { Some(lens) } else { None });
+    let wear = latest(case, eye, |kind| if let FactKind::LastWear(day) = kind { Some(day) } else { None });
     let worn_later = |said: &Fact| wear.as_ref().is_some_and(|(_, worn)| worn.at.local > said.at.local);
     let kind = match &lens {
         Some((ContactLens::None, said)) if !worn_later(said) => return Vec::new(),

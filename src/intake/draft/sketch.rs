@@ -1,5 +1,10 @@
 //! The form of an example: what parts its cells, where header, rows and footer stand.
 
+use crate::intake::table::join_headers;
+
+/// What stands between the two names of a header of two rows.
+pub(super) const HEADER_JOIN: &str = " / ";
+
 /// What parts cells, the likelier first: a comma is also a decimal sign.
 const DELIMITERS: [char; 6] = [';', '\t', '|', '^', '~', ','];
 /// What parts a key from its value.
@@ -156,7 +161,7 @@ impl Sketch {
         let fill_right = header_rows == 2
             && table.first().is_some_and(|upper| upper.iter().skip(1).any(|cell| cell.trim().is_empty()));
         let columns = match table.as_slice() {
-            [upper, lower] => joined(upper, lower, fill_right),
+            [upper, lower] => join_headers(upper.clone(), lower.clone(), HEADER_JOIN, fill_right),
             _ => table.into_iter().next().unwrap_or_default(),
         };
         let rest: Vec<(usize, &&str)> = lines
@@ -236,22 +241,6 @@ impl Sketch {
 }
 
 /// The name of a column under a header of two lines; what a template calls `header_join` is ` / `.
-fn joined(upper: &[String], lower: &[String], fill_right: bool) -> Vec<String> {
-    let mut above = String::new();
-    let mut columns = Vec::new();
-    for (upper, lower) in upper.iter().zip(lower) {
-        if !(fill_right && upper.is_empty()) {
-            above.clone_from(upper);
-        }
-        columns.push(match (above.is_empty(), lower.is_empty()) {
-            (true, _) => lower.clone(),
-            (false, true) => above.clone(),
-            (false, false) => format!("{above} / {lower}"),
-        });
-    }
-    columns
-}
-
 fn footer(line: &str, rows: usize) -> (String, bool) {
     let start: String = line.chars().take_while(|c| c.is_alphabetic()).collect();
     let start = if start.is_empty() { line.chars().take(3).collect() } else { start };

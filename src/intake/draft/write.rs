@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::Draft;
 use super::encoding::Guess;
-use super::sketch::{Sketch, is_number};
+use super::sketch::{HEADER_JOIN, Sketch, is_number};
 use super::words::{Meaning, Recognised, eye_of_code, index, recognise};
 use crate::intake::target::{Kind, Target, Unit};
 use crate::intake::template::Presence;
@@ -303,7 +303,7 @@ fn form(text: &mut Text, sketch: &Sketch) {
             "no number stands in the first two lines of the table: both are headers, joined to one name",
         );
         text.line("header_rows = 2");
-        text.line("header_join = \" / \"");
+        text.line(&format!("header_join = \"{HEADER_JOIN}\""));
         if sketch.fill_right {
             text.why("an empty cell above takes the text to its left, as merged cells are exported");
             text.line("header_fill_right = true");
