@@ -118,7 +118,7 @@ pub const GULLSTRAND: Source = Source {
 pub const GOGGIN_2015: Source = Source {
     short: "Goggin 2015",
     full: "Goggin M, Zamora-Alejo K, Esterman A, van Zyl L. J Refract Surg 2015;31:98",
-    place: "abstract: 0.75 with the rule, 1.41 against the rule, lens cylinder up to 2.0 D",
+    place: "abstract: 0.75 with the rule, 1.41 against the rule, lens cylinder up to 2.0 D; volume, page and two of the authors from memory",
     mark: Mark::Read,
 };
 
@@ -174,7 +174,7 @@ pub const VAN_DER_HEIJDE_1988: Source = Source {
 pub const SWAMI_2002: Source = Source {
     short: "Swami 2002",
     full: "Swami AU, Steinert RF et al. Am J Ophthalmol 2002;133:561",
-    place: "4 degrees 14 %, 10 degrees 35 % under-correction",
+    place: "4 degrees 14 %, 10 degrees 35 % under-correction; volume and page from memory",
     mark: Mark::Read,
 };
 
@@ -182,7 +182,7 @@ pub const SWAMI_2002: Source = Source {
 pub const SHEN_2010: Source = Source {
     short: "Shen 2010",
     full: "Shen EP et al. J Cataract Refract Surg 2010;36:431",
-    place: "more than 6 % lost beyond 10 degrees",
+    place: "more than 6 % lost beyond 10 degrees; volume and page from memory",
     mark: Mark::Read,
 };
 
@@ -319,7 +319,7 @@ pub const LENGTH_BETWEEN_EYES: Source = Source {
     short: "lengths of two eyes",
     full: "J Cataract Refract Surg 2008, interocular axial length difference, 1379 patients, PMID 18165085",
     place: "abstract: 95th centile 0.5 mm when the longer eye has at most 22 mm, 4.0 mm from 28 mm on; that a centile is a limit is our proposal",
-    mark: Mark::Read,
+    mark: Mark::Assumed,
 };
 
 /// What no sound eye shows.
@@ -374,7 +374,7 @@ pub const CORNEAL_SURGERY: Source = Source {
 pub const CONTACT_LENS: Source = Source {
     short: "contact lens wear",
     full: "Cont Lens Anterior Eye 2008;31:122; PMID 10445193; Goudie et al., Eye 2018;32:1048, and others",
-    place: "abstracts: two weeks enough after soft, five after rigid lenses where refraction and map stay within 0.5 D; 44 % of eyes still unstable three weeks after a rigid one; after soft ones no more variation over 0 to 7 days; there is no single rule, the limits are ours",
+    place: "abstracts: two weeks enough after soft, five after rigid lenses where refraction and map stay within 0.5 D; by a review of one study 44 % of eyes still unstable three weeks after a rigid one; after soft ones no more variation over 0 to 7 days; there is no single rule, the limits are ours",
     mark: Mark::Assumed,
 };
 
@@ -422,7 +422,7 @@ pub const ORTHOGONAL: Source = Source {
 pub const PERPENDICULAR_STEPS: Source = Source {
     short: "steps off a right angle",
     full: "2, 5 and 10 degrees: averaged automatic keratometry is perpendicular by construction, so that more shows an irregular cornea or a mistake",
-    place: "our proposal",
+    place: "our proposal; that averaged readings are perpendicular is from memory",
     mark: Mark::Assumed,
 };
 
@@ -437,7 +437,7 @@ pub const COMMON_PRACTICE: Source = Source {
 /// Rules of this product.
 pub const HOUSE_RULE: Source = Source {
     short: "house rule",
-    full: "a rule of this product, stated in docs/DESIGN.md",
+    full: "a rule or limit of this product; rules stand in docs/DESIGN.md, limits in docs/FINDINGS.md and site.toml",
     place: "no published source; made so that a doubt is never passed on silently",
     mark: Mark::Assumed,
 };

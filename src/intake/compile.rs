@@ -15,7 +15,7 @@ use super::xml::{Path, XmlShape};
 use super::zone;
 use crate::model::Eye;
 
-/// Largest text file any template may ask for, in bytes: an export of one examination has a few thousand.
+/// Largest text file any template may ask for, in bytes: an export of one examination has a few thousand. Our own choice.
 pub(super) const MOST_BYTES: u64 = 4 * 1024 * 1024;
 /// The limit where the template gives none.
 const USUAL_BYTES: u64 = 256 * 1024;

@@ -172,8 +172,13 @@ impl Astigmatism {
         let incision = match self.made {
             None => "no incision stated: nothing added".to_owned(),
             Some(Made { stated: false, .. }) => "no effect stated by the surgeon: nothing added".to_owned(),
-            Some(Made { eyes: Some(eyes), .. }) => format!("surgeon's file, {} (n = {eyes})", self.by),
-            Some(Made { eyes: None, .. }) => format!("surgeon's file, {}", self.by),
+            Some(Made { eyes, found_at, .. }) => {
+                let count = eyes.map_or_else(String::new, |eyes| format!(" (n = {eyes})"));
+                let moved = found_at.map_or_else(String::new, |at| {
+                    format!("; found at {}, the same effect here is our assumption", round::direction(at))
+                });
+                format!("surgeon's file, {}{count}{moved}", self.by)
+            }
         };
         let scaling = index.map_or_else(
             || "no formula: in terms of index 1.3375".to_owned(),

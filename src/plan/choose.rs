@@ -158,7 +158,8 @@ fn may_take(act: Act, choice: &Choice) -> bool {
 /// likely the weakest cylinder, which is safer when the lens turns and does not turn the astigmatism over without need.
 ///
 /// A surgeon who wants to stay with the rule gets the most likely of those that do, if it costs little residual. Where no
-/// chance can be computed the least residual decides.
+/// chance can be computed the least residual decides. Source of the aim and of the margin: our own choice,
+/// [`Settings::EQUAL_RESIDUALS_SOURCE`](super::settings::Settings::EQUAL_RESIDUALS_SOURCE).
 fn best(act: Act, choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) -> Option<usize> {
     let usable: Vec<(usize, &Choice)> =
         choices.iter().enumerate().filter(|(_, choice)| may_take(act, choice) && allowed(choice)).collect();
@@ -237,7 +238,7 @@ fn report_not_made(
         .collect();
     let wanted = to_correct.cylinder().dioptres();
     let strongest = corneal.last().copied();
-    // Half the last interval of the ladder of steps: beyond it the next step, which is not made, would leave less. A
+    // Half the last interval of the ladder of steps, our own choice: beyond it the next step, which is not made, would leave less. A
     // family of one step has no interval; then its own cylinder counts as one.
     let before =
         corneal.len().checked_sub(2).and_then(|position| corneal.get(position)).copied().unwrap_or(0.0);

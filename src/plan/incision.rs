@@ -4,7 +4,6 @@ use super::act::Act;
 use super::compute::Refusals;
 use super::order::Order;
 use super::surgeon::IncisionProfile;
-use crate::cite::COMMON_PRACTICE;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Eye, ListEntry};
 use crate::optics::incision::IncisionEffect;
@@ -18,11 +17,16 @@ pub(super) struct Made {
     pub(super) stated: bool,
     /// Number of eyes behind it, if stated.
     pub(super) eyes: Option<u32>,
+    /// Where the effect was found, when that is another place.
+    pub(super) found_at: Option<Direction>,
 }
 
 impl Made {
-    fn of(profile: &IncisionProfile, effect: IncisionEffect) -> Self {
-        Self { effect, stated: true, eyes: profile.eyes }
+    fn of(eye: Eye, profile: &IncisionProfile, effect: IncisionEffect) -> Self {
+        let found_at = profile.place(eye);
+        // Half of the last printed place.
+        let elsewhere = found_at.turn_to(effect.at()).abs().degrees() >= 0.5;
+        Self { effect, stated: true, eyes: profile.eyes, found_at: elsewhere.then_some(found_at) }
     }
 }
 
@@ -77,17 +81,18 @@ fn usual(eye: Eye, act: Act, entry: &ListEntry, order: &Order, findings: &mut Ve
         (None, None) => None,
         (None, Some(at)) => {
             let effect = IncisionEffect::from_flattening(at, Dioptre::ZERO, Dioptre::ZERO);
-            Some(Made { effect, stated: false, eyes: None })
+            Some(Made { effect, stated: false, eyes: None, found_at: None })
         }
-        (Some(profile), None) => Some(Made::of(profile, profile.effect_at(eye, profile.place(eye)))),
+        (Some(profile), None) => Some(Made::of(eye, profile, profile.effect_at(eye, profile.place(eye)))),
         (Some(profile), Some(at)) => {
             findings.extend(moved(eye, at, profile.place(eye), entry, order));
-            Some(Made::of(profile, profile.effect_at(eye, at)))
+            Some(Made::of(eye, profile, profile.effect_at(eye, at)))
         }
     }
 }
 
-/// The effect of the incision nearest in the surgeon's file, made on a meridian: its flattening there.
+/// The effect of the incision nearest in the surgeon's file, made on a meridian: its flattening there. That it is the same
+/// there is our assumption, printed below the table of choices.
 pub(super) fn flattening_on(eye: Eye, act: Act, meridian: Meridian, order: &Order) -> Option<IncisionEffect> {
     let at = meridian.upper_end();
     let profile = order.surgeon.incision_near(act.opening(), eye, at)?;
@@ -137,7 +142,7 @@ fn on_axis(
     if found_at.turn_to(at).abs().degrees() > order.settings.incision_moved.degrees() {
         findings.push(found_elsewhere(eye, at, found_at));
     }
-    Some(Made::of(profile, effect))
+    Some(Made::of(eye, profile, effect))
 }
 
 /// The list wants the incision somewhere else than the plan has it or the surgeon's effect was found.
@@ -206,6 +211,6 @@ fn out_of_reach(
     .eye(eye)
     .expected(format!("an incision on {steep}"))
     .found(format!("{} degrees", round::direction(at)))
-    .cited(COMMON_PRACTICE)
+    .cited(crate::cite::HOUSE_RULE)
     .next("nothing to do; think of the other seat")
 }

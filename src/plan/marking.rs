@@ -98,7 +98,7 @@ impl Default for Marks {
 impl Marks {
     /// Marks whose true angle was measured: the one near 0 (right eye nasal, left eye temporal) and the one near 180.
     ///
-    /// None when a mark lies more than 45 degrees from where it belongs: then it is not that mark.
+    /// None when a mark lies more than 45 degrees (our own choice) from where it belongs: then it is not that mark.
     pub fn entered(zero_side: Direction, opposite_side: Direction) -> Option<Self> {
         let near_zero = Direction::wrapping(360.0).turn_to(zero_side).degrees();
         let near_opposite = Direction::wrapping(180.0).turn_to(opposite_side).degrees();

@@ -3,9 +3,10 @@
 use super::compute::{Combined, PowerRow, Refusals};
 use super::lens::{LensFamily, PowerRange};
 use super::order::Order;
+use super::settings::Settings;
 use super::surgeon::FormulaName;
 use crate::checks::Selection;
-use crate::cite::{GUIDELINE_2017, Mark};
+use crate::cite::Mark;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::Eye;
 use crate::optics::OpticsError;
@@ -337,7 +338,7 @@ impl Power {
                 Code::F02,
                 Severity::SignOff,
                 format!(
-                    "{} and {}, which a guideline names for this length, are {} D apart",
+                    "{} and {}, which guideline NG77 (from memory) names for this length, are {} D apart",
                     self.name.label(),
                     name.label(),
                     round::fixed(gap.abs(), 2)
@@ -347,13 +348,13 @@ impl Power {
             .eye(eye)
             .expected(format!("at most {} D", round::fixed(limit, 2)))
             .found(format!("{} D", round::signed(gap, 2)))
-            .cited(GUIDELINE_2017)
+            .cited(Settings::FORMULAS_APART_SOURCE)
             .next("look at axial length, keratometry and constants; confirm the formula with a reason, or name another for this length")
         })
     }
 }
 
-/// The formulas here that a guideline names for eyes of a length. Source: [`GUIDELINE_2017`].
+/// The formulas here that a guideline names for eyes of a length. Source: [`GUIDELINE_2017`](crate::cite::GUIDELINE_2017).
 fn guideline(length: Millimetre) -> &'static [FormulaName] {
     match length.millimetres() {
         short if short < 22.0 => &[FormulaName::Haigis2000, FormulaName::Hoffer1993],

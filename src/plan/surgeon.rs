@@ -209,7 +209,7 @@ impl IncisionProfile {
 }
 
 /// Where an incision can be made: so far to either side of the forehead from the head, of the temple from the temporal
-/// seat. Source of the default, a quarter turn: common practice, as half of the limbus lies towards the surgeon.
+/// seat. Source of the default, a quarter turn: our own choice, as half of the limbus lies towards the surgeon.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reach {
     /// From the head, to either side of 12 o'clock.

@@ -101,7 +101,7 @@ pub(super) fn findings(
         ];
         let limit = finding
             .source()
-            .map(|source| [cell(58.0, WIDTH - 46.0, faint(), format!("limit: {}", source.cited()))]);
+            .map(|source| [cell(58.0, WIDTH - 46.0, faint(), format!("source: {}", source.cited()))]);
         flow.keep(&row, limit.as_ref().map_or(&[], |limit| limit))?;
         flow.row(&row)?;
         if let Some(limit) = limit {

@@ -143,6 +143,13 @@ pub(super) fn choices(flow: &mut Flow<'_, '_>, released: &Released) -> Result<()
             cell(184.0, 14.0, style, if choice.made { "yes" } else { "no" }),
         ])?;
     }
+    let incision = released.plan().computation().incision;
+    if incision.is_some_and(|incision| incision.flattening.is_some()) {
+        flow.paragraph(
+            faint(),
+            "On the steep meridian the incision is taken to flatten as the surgeon's nearest one does: our assumption.",
+        )?;
+    }
     Ok(())
 }
 

@@ -16,7 +16,7 @@ const TOLD: [&str; 9] = [
 ];
 
 /// The log without digests and fractions of a second, in which any short number may stand by chance.
-fn readable(log: &str) -> String {
+pub(crate) fn readable(log: &str) -> String {
     let random = |word: &str| {
         let digest = word.len() >= 16 && word.bytes().all(|byte| byte.is_ascii_hexdigit());
         let fraction =

@@ -131,6 +131,7 @@ pub(super) fn disk(places: &Folders, site: &SiteFile) -> Looked {
             if free < mark {
                 return Looked::bad("disk", Health::Environment, found, "make room on the disk of the site");
             }
+            // Twice the mark counts as soon: our own choice.
             if free < 2 * mark {
                 return Looked::bad("disk", Health::Look, found, "make room on the disk of the site soon");
             }

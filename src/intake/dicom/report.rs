@@ -265,6 +265,7 @@ fn number(
 }
 
 /// Floating Point Value (0040,A161) where it is given, else Numeric Value (0040,A30A), a text of at most 16 characters.
+/// The two may differ by a millionth, since the short one is rounded: our own choice.
 fn value_of(measured: &Node<'_>, field: Field) -> Result<Option<Number>, IntakeError> {
     let short = measured.number(tags::NUMERIC_VALUE, field.word())?;
     let long = measured.number(tags::FLOATING_POINT_VALUE, field.word())?;

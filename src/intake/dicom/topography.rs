@@ -65,7 +65,7 @@ fn quality(root: &Node<'_>) -> Result<Option<Reading<Quality>>, IntakeError> {
     let quality = match stated.value.as_str() {
         "ACCEPTABLE" => Quality::Good,
         "MARGINAL" => Quality::Warning,
-        "NOT_ACCEPTABLE" | "UNACCEPTABLE" => Quality::Failed,
+        "NOT_ACCEPTABLE" => Quality::Failed,
         other => {
             return Err(root.bad_value(tag, "km.quality", other, "ACCEPTABLE, MARGINAL or NOT_ACCEPTABLE"));
         }

@@ -1,4 +1,4 @@
-//! The encoding of an example, guessed by how its letters look. The weights are our own choice.
+//! The encoding of an example, guessed by how its letters look. The weights and limits are our own choice.
 
 use crate::intake::template::{Encoding, Presence};
 use crate::intake::text::{MARKS, decode_as};

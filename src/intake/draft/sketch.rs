@@ -57,7 +57,7 @@ fn cells(line: &str, delimiter: char) -> Vec<String> {
     cells
 }
 
-/// The longest run of lines with the same number of cells, three at least: first line, count of lines, count of cells.
+/// The longest run of lines with the same number of cells, three at least, in two lines at least (our own choice): first line, count of lines, count of cells.
 fn run(lines: &[&str], delimiter: char) -> Option<(usize, usize, usize)> {
     let counts: Vec<usize> = lines.iter().map(|line| cells(line, delimiter).len()).collect();
     let mut best: Option<(usize, usize, usize)> = None;

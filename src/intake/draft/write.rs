@@ -526,7 +526,7 @@ fn assigned(text: &mut Text, columns: &[Column<'_>]) {
     }
 }
 
-/// Limits of meaning, as the templates of this repository have them.
+/// Limits of meaning, as the templates of this repository have them; all our own choice.
 const fn range(target: Target, unit: Unit) -> Option<&'static str> {
     match (target, unit) {
         (Target::FlatRadius | Target::SteepRadius, Unit::Millimetre) => Some("[5, 11]"),

@@ -7,7 +7,8 @@ use crate::intake::xml::ElementId;
 use crate::intake::{Input, IntakeError, zone};
 use crate::model::{ExamTime, FileNameClaims, Identity, PatientNumber, PersonName, Place, Reading, Sex};
 
-/// Who the patient is. `No.` is a running number of the instrument and names nobody.
+/// Who the patient is. `No.` is taken as a running number of the instrument that names nobody: our
+/// assumption.
 pub(super) fn identity(cursor: &Cursor<'_>, common: ElementId, space: &str) -> Result<Identity, IntakeError> {
     let Some(patient) = cursor.one(common, space, "Patient")? else { return Ok(Identity::default()) };
     cursor.idle(patient, space, &["No.", "Age"])?;
