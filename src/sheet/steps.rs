@@ -52,7 +52,8 @@ pub(super) fn findings(
     released: &Released,
     frame: &Frame<'_>,
 ) -> Result<(), SheetError> {
-    flow.heading("Findings and answers", 9.0)?;
+    // The first finding with its source stands under its heading.
+    flow.heading("Findings and answers", 24.0)?;
     let mut any = false;
     for (finding, answer) in released.findings() {
         any = true;

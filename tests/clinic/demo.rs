@@ -216,6 +216,21 @@ fn the_printed_axes_are_those_that_were_put_in() {
     }
 }
 
+/// On no record page the heading of the findings is the last thing above the foot.
+#[test]
+fn the_findings_stand_under_their_heading() {
+    let mut headings = 0;
+    for (name, bytes) in Clinic::whole().sheets() {
+        for page in texts(&bytes) {
+            let Some(heading) = page.iter().position(|text| text == "Findings and answers") else { continue };
+            // What follows in the file follows on the page; the foot comes last.
+            assert!(!page[heading + 1].starts_with("Decision support"), "{name}");
+            headings += 1;
+        }
+    }
+    assert!(headings > 5, "{headings}");
+}
+
 #[test]
 fn both_who_are_alike_bear_the_alert_on_every_page_and_nobody_else_does() {
     let clinic = Clinic::whole();
