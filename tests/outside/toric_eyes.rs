@@ -1,4 +1,4 @@
-//! Two hundred toric eyes against ray-transfer matrices in numpy.
+//! Two hundred toric eyes against ray-transfer matrices in numpy and against real rays.
 
 use axiswright::optics::matrix::PowerMatrix;
 use axiswright::optics::refraction::Refraction;
@@ -7,7 +7,7 @@ use axiswright::optics::vergence::ThinLensEye;
 use axiswright::units::{Dioptre, Meridian, Millimetre, PowerVector};
 use serde_json::Value;
 
-use crate::found::script;
+use crate::found::{lines, script};
 
 fn d(value: f64) -> Dioptre {
     Dioptre::from_dioptres(value)
@@ -89,6 +89,36 @@ fn refractions_agree_with_ray_transfer_matrices() {
         assert!(sphere < 0.01 && cylinder < 0.01 && axis < 0.5, "{sphere} D, {cylinder} D, {axis} degrees");
     }
     assert!(residual < 0.01, "{residual} D");
+}
+
+/// Source: rayoptics, `eye_rays.py`: Snell's law at toric surfaces turned to their meridians.
+/// Checked: the same 200 eyes at the cornea and at spectacles, no formula of ours or of the numpy script on the way.
+#[test]
+fn refractions_agree_with_real_rays() {
+    let Some(eyes) = eyes() else { return };
+    let asked = lines(eyes.iter().map(|eye| &eye.values));
+    let Some(answers) = script("eye_rays.py", &[], &asked, "toric eyes against real rays") else { return };
+    assert_eq!((eyes.len(), answers.len()), (200, 200));
+    let vertex = Millimetre::from_millimetres(12.0);
+    let (mut at_cornea, mut at_spectacles) = ([0.0; 3], [0.0; 3]);
+    let mut wrong_axis_seen = 0;
+    for (eye, rays) in eyes.iter().zip(answers) {
+        let rays = Eye { values: rays };
+        let (thin, cornea, lens) = (eye.thin_eye(), eye.cornea(), eye.lens());
+        let near = refraction_at_cornea(thin, cornea, lens).unwrap();
+        at_cornea = worst(at_cornea, near, rays.refraction("at_cornea"));
+        let far = predicted_refraction(thin, cornea, lens, vertex).unwrap();
+        at_spectacles = worst(at_spectacles, far, rays.refraction("at_spectacles"));
+        // The negative control: a lens put across its axis.
+        let turned = refraction_at_cornea(thin, cornea, lens.on(lens.axis().perpendicular())).unwrap();
+        let [sphere, cylinder, axis] = worst([0.0; 3], turned, rays.refraction("at_cornea"));
+        wrong_axis_seen += usize::from(sphere > 0.01 || cylinder > 0.01 || axis > 0.5);
+    }
+    eprintln!("worst sphere, cylinder, axis: cornea {at_cornea:?}, spectacles {at_spectacles:?}");
+    for [sphere, cylinder, axis] in [at_cornea, at_spectacles] {
+        assert!(sphere < 0.01 && cylinder < 0.01 && axis < 0.5, "{sphere} D, {cylinder} D, {axis} degrees");
+    }
+    assert!(wrong_axis_seen > 190, "{wrong_axis_seen}");
 }
 
 /// Source: numpy, `optics_numpy.py`.
