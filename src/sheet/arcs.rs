@@ -10,7 +10,7 @@ use crate::plan::{Arc, ArcsPlan, Released, class_words};
 use crate::units::{Direction, Micrometre, Millimetre, round};
 
 /// Height of the strip on the theatre page, mm.
-pub(super) const STRIP_HEIGHT: f64 = 13.5;
+pub(super) const STRIP_HEIGHT: f64 = 15.6;
 /// Inside distance of the strip, mm.
 const INSET: f64 = 3.0;
 
@@ -51,19 +51,19 @@ fn place(eye: Eye, item: &Arc) -> String {
 /// The strip of the theatre page, its top at `top`.
 pub(super) fn strip(page: &mut Page, eye: Eye, plan: &ArcsPlan, top: f64) -> Result<(), SheetError> {
     page.rounded((LEFT, top), WIDTH, STRIP_HEIGHT, 1.2, Paint::outline(Stroke::solid(0.8)));
-    label(page, LEFT + INSET, top + 3.8, "ARCS, centred on the steep meridian; length along the arc");
+    label(page, LEFT + INSET, top + 3.5, "ARCS, centred on the steep meridian; length along the arc");
     let room = WIDTH - 2.0 * INSET;
     let text = cut_line(plan);
     let style = layout::fit(&text, room, Style::bold(16.0), 11.0)?
         .ok_or_else(|| SheetError::DoesNotFit { what: "the line of the arcs", text: text.clone() })?;
-    page.tagged(LEFT + INSET, top + 9.2, style, text, "arcs.cut");
+    page.tagged(LEFT + INSET, top + 9.3, style, text, "arcs.cut");
     let each = room / 2.0;
     let mut x = LEFT + INSET;
     for (number, item) in (1_usize..).zip(&plan.items) {
         let text = place(eye, item);
         let style = layout::fit(&text, each - 1.0, Style::bold(9.5), 8.0)?
             .ok_or_else(|| SheetError::DoesNotFit { what: "the place of an arc", text: text.clone() })?;
-        page.tagged(x, top + 12.6, style, text, format!("arcs.place-{number}"));
+        page.tagged(x, top + 14.0, style, text, format!("arcs.place-{number}"));
         x += each;
     }
     Ok(())
@@ -77,7 +77,7 @@ fn rows(plan: &ArcsPlan) -> Vec<(&'static str, String, &'static str)> {
         ("depth", micrometres(plan.depth), "arcs.depth"),
         ("thinnest reading on the arcs", micrometres(plan.thinnest), "arcs.thinnest"),
         (
-            "depth of the thinnest reading",
+            "depth as a share of the thinnest",
             format!("{} %", round::fixed(plan.percent_of_thinnest, 1)),
             "arcs.percent",
         ),

@@ -48,13 +48,9 @@ pub(super) fn page(
     operation(&mut page, frame, released)?;
     let top = match &released.plan().computation().work {
         Work::Arcs { arcs: plan, lens: planned } => {
-            let top = planned.as_ref().map_or(Ok(53.0), |planned| {
-                lens(&mut page, planned)?;
-                entered_note(&mut page, planned)?;
-                Ok::<f64, SheetError>(67.6)
-            })?;
+            let top = planned.as_ref().map_or(Ok(53.0), |planned| lens_beside_arcs(&mut page, planned))?;
             arcs::strip(&mut page, released.plan().computation().eye, plan, top)?;
-            top + arcs::STRIP_HEIGHT + 2.9
+            top + arcs::STRIP_HEIGHT + 1.6
         }
         Work::Lens(planned) => {
             lens(&mut page, planned)?;
@@ -86,8 +82,12 @@ fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<
     let facts = frame.facts;
     let sizes = [(10.0, 1), (10.0, 2), (8.5, 2), (8.0, 3)];
     let y = TOP + 2.0;
-    let procedure = entry.procedure.as_ref().map_or(NOT_STATED, |p| p.value.printed());
-    value(page, (LEFT, y), 49.0, "PROCEDURE", "the procedure", procedure, &sizes)?;
+    let listed = entry.procedure.as_ref().map_or(NOT_STATED, |p| p.value.printed());
+    let computation = plan.computation();
+    let beside = computation.arcs().and(computation.lens());
+    let procedure = beside
+        .map_or_else(|| listed.to_owned(), |_| format!("{listed}, cataract surgery with a spherical lens"));
+    value(page, (LEFT, y), 49.0, "PROCEDURE", "the procedure", &procedure, &sizes)?;
     let surgeon = words::legible(&plan.order().surgeon.name);
     value(page, (66.0, y), 36.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
     let day = entry.date.as_ref().map_or_else(|| NOT_STATED.to_owned(), |d| words::date(d.value));
@@ -117,15 +117,23 @@ fn lens(page: &mut Page, lens: &LensPlan) -> Result<(), SheetError> {
     Ok(())
 }
 
-/// Beside the heading of the lens, where the arcs take the place of the strip.
-fn entered_note(page: &mut Page, lens: &LensPlan) -> Result<(), SheetError> {
-    let Some(entered) = &lens.entered else { return Ok(()) };
-    let text = format!("ENTERED BY {}, NOT COMPUTED: why, on page 3", words::legible(&entered.by));
-    let room = WIDTH - 2.0 * INSET - 40.0;
-    let style = layout::fit(&text, room, Style::bold(9.0), 8.0)?
-        .ok_or_else(|| SheetError::DoesNotFit { what: "who entered the lens", text: text.clone() })?;
-    page.text(RIGHT - INSET, 56.8, style.right(), text);
-    Ok(())
+/// The spherical lens in a lower strip, with room for the arcs below it; gives the place where that begins.
+fn lens_beside_arcs(page: &mut Page, lens: &LensPlan) -> Result<f64, SheetError> {
+    let (top, height) = (53.0, 10.8);
+    outline(page, top, LEFT, WIDTH, height, true);
+    label(page, LEFT + INSET, top + 3.5, "LENS, AS ON THE BOX");
+    let room = WIDTH - 2.0 * INSET;
+    let line = lens.box_line.as_str();
+    let style = layout::fit(line, room, Style::bold(17.0), 11.0)?
+        .ok_or_else(|| SheetError::DoesNotFit { what: "the line on the box", text: line.to_owned() })?;
+    page.tagged(LEFT + INSET, top + 9.4, style, line, "lens.box");
+    if let Some(entered) = &lens.entered {
+        let text = format!("ENTERED BY {}, NOT COMPUTED: why, on page 3", words::legible(&entered.by));
+        let style = layout::fit(&text, room - 40.0, Style::bold(9.0), 8.0)?
+            .ok_or_else(|| SheetError::DoesNotFit { what: "who entered the lens", text: text.clone() })?;
+        page.text(RIGHT - INSET, top + 3.5, style.right(), text);
+    }
+    Ok(top + height + 1.0)
 }
 
 fn entered_strip(page: &mut Page, entered: &Entered) -> Result<(), SheetError> {
@@ -199,7 +207,9 @@ fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f
     };
     label(page, COLUMN + INSET, top + 4.8, heading);
     let digits = round::meridian(line.meridian());
-    let style = Style::bold(64.0);
+    // Beside the longer heading the digits of a low box would touch it.
+    let low = height < 36.0 && matches!(line, Line::SteepMeridian(_));
+    let style = Style::bold(if low { 54.0 } else { 64.0 });
     let width = layout::measure(&digits, style)?;
     page.tagged(centre - width / 2.0, top + height / 2.0 + 6.2, style, digits, tag);
     page.text(centre + width / 2.0 + 0.8, top + height / 2.0, Style::bold(36.0), "°");
