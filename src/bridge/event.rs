@@ -153,6 +153,15 @@ pub enum Event {
         /// Whether they proved who they are.
         authenticated: bool,
     },
+    /// A person entered a thickness of the cornea at a place.
+    Thickness {
+        /// The case.
+        case: String,
+        /// Note with the reading.
+        reading: String,
+        /// Whether they proved who they are.
+        authenticated: bool,
+    },
     /// A settings file was approved.
     SettingsApproved {
         /// Its name.
@@ -191,6 +200,7 @@ impl Event {
             Self::TakenAgain { .. }
             | Self::Answered { .. }
             | Self::Entered { .. }
+            | Self::Thickness { .. }
             | Self::SettingsApproved { .. }
             | Self::Person { .. }
             | Self::ClockConfirmed { .. } => true,

@@ -6,11 +6,12 @@ use jiff::Timestamp;
 
 use super::error::BridgeError;
 use super::event::Event;
+use super::thickness;
 use crate::casebook::CaseId;
 use crate::finding::{Answer, Code, Fingerprint};
 use crate::ledger::{Head, Ledger, NoteKey, NoteState, Record};
 use crate::model::Digest;
-use crate::plan::Entered;
+use crate::plan::{Entered, LocalThickness};
 use crate::site::Approved;
 use crate::units::{Dioptre, Meridian};
 
@@ -82,6 +83,8 @@ pub struct CaseRecord {
     pub answers: Vec<Answer>,
     /// The newest entered choice.
     pub entered: Option<Entered>,
+    /// Thickness of the cornea where arcs may be cut; of readings at one place the newest.
+    pub pachymetry: Vec<LocalThickness>,
     /// Its sheets by version.
     pub issues: BTreeMap<u32, Issue>,
     /// What the newest `considered` record says, and when.
@@ -330,6 +333,12 @@ impl Standing {
             Event::Entered { case, choice, .. } => {
                 let text = said(ledger, &choice)?;
                 self.case(record, &case)?.entered = entered(&text);
+            }
+            Event::Thickness { case, reading, authenticated } => {
+                let text = said(ledger, &reading)?;
+                if let Some(reading) = thickness::thickness(&text, authenticated, at) {
+                    thickness::add(&mut self.case(record, &case)?.pachymetry, reading);
+                }
             }
             Event::SettingsApproved { name, digest, file, by } => {
                 let digest = Digest::from_hex(&digest).ok_or_else(|| fault(record, "not a digest"))?;

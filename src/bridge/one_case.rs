@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use super::stages::{Considered, consider};
 use crate::casebook::{Expectation, join};
 use crate::checks::{self, Context, LensOnFile, NumberScheme};
-use crate::model::{ListEntry, same_name};
+use crate::model::{ListEntry, Procedure, same_name};
 use crate::plan::{Marks, Order, Settings, TheatreMethod};
 use crate::site::CaseFile;
 
@@ -33,6 +33,7 @@ pub fn consider_case_file(file: &CaseFile, now: Timestamp, scheme: NumberScheme)
 fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
     let lens = match &entry.lens {
         Some(wanted) => Some(file.lenses.iter().find(|lens| same_name(&lens.name, &wanted.value))?),
+        None if is_arcs(entry) => None,
         None => file.lenses.first(),
     };
     Some(Order {
@@ -44,5 +45,12 @@ fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
         marks: Marks::default(),
         live: false,
         settings: Settings::default(),
+        nomogram: file.nomogram.clone(),
+        pachymetry: file.pachymetry.clone(),
     })
+}
+
+/// Whether arcs are planned: beside a lens only where the file names one.
+fn is_arcs(entry: &ListEntry) -> bool {
+    entry.procedure.as_ref().is_some_and(|procedure| procedure.value == Procedure::ArcuateKeratotomy)
 }

@@ -16,7 +16,7 @@ use crate::ledger::durable::PipelineLock;
 use crate::ledger::kept::Kept;
 use crate::ledger::{Ledger, Note, SiteSecret};
 use crate::model::{Digest, same_name};
-use crate::plan::Surgeon;
+use crate::plan::{Nomogram, Surgeon};
 use crate::seal::{Certificate, Credential, SigningKey};
 use crate::site::{Approved, Folders, LensRead, SettingsFile, SiteFile, compare, mapping_template};
 
@@ -40,6 +40,8 @@ pub struct Settings {
     pub surgeons: Vec<(String, Surgeon)>,
     /// Lens families by file name.
     pub lenses: Vec<(String, LensRead)>,
+    /// Tables of arcs by file name.
+    pub nomograms: Vec<(String, Nomogram)>,
     /// Mapping templates by file name.
     pub templates: Vec<(String, Template)>,
     /// The texts.
@@ -77,9 +79,16 @@ pub fn settings_texts(folders: &Folders) -> Result<Vec<SettingsText>, BridgeErro
         Ok(())
     };
     push("site.toml".to_owned(), &folders.site_file())?;
-    for (folder, path) in
-        [("lenses", folders.lenses()), ("mappings", folders.mappings()), ("surgeons", folders.surgeons())]
-    {
+    for (folder, path) in [
+        ("lenses", folders.lenses()),
+        ("mappings", folders.mappings()),
+        ("nomograms", folders.nomograms()),
+        ("surgeons", folders.surgeons()),
+    ] {
+        // A site laid out before there were tables of arcs has no folder for them.
+        if folder == "nomograms" && !path.exists() {
+            continue;
+        }
         let mut names: Vec<String> = Vec::new();
         for entry in std::fs::read_dir(&path).map_err(BridgeError::disk("list", &path))? {
             let entry = entry.map_err(BridgeError::disk("list", &path))?;
@@ -122,6 +131,7 @@ impl Settings {
     pub fn parse(texts: Vec<SettingsText>) -> Result<Self, BridgeError> {
         let mut site = None;
         let (mut surgeons, mut lenses, mut templates) = (Vec::new(), Vec::new(), Vec::new());
+        let mut nomograms = Vec::new();
         for text in &texts {
             match text.name.split_once('/') {
                 None => site = Some(SiteFile::parse(&text.text)?),
@@ -130,6 +140,9 @@ impl Settings {
                 }
                 Some(("lenses", _)) => {
                     lenses.push((text.name.clone(), crate::site::lens(&text.name, &text.text)?));
+                }
+                Some(("nomograms", _)) => {
+                    nomograms.push((text.name.clone(), crate::site::nomogram(&text.name, &text.text)?));
                 }
                 Some(_) => {
                     let template = mapping_template(&text.text, &text.name).map_err(|faults| {
@@ -145,7 +158,8 @@ impl Settings {
         })?;
         one_of_a_name(surgeons.iter().map(|(file, surgeon)| (file.as_str(), surgeon.name.as_str())))?;
         one_of_a_name(lenses.iter().map(|(file, lens)| (file.as_str(), lens.name.as_str())))?;
-        Ok(Self { site, surgeons, lenses, templates, texts })
+        one_of_a_name(nomograms.iter().map(|(file, table)| (file.as_str(), table.name.as_str())))?;
+        Ok(Self { site, surgeons, lenses, nomograms, templates, texts })
     }
 
     /// The digests of every file, in their order.

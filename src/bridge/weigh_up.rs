@@ -14,8 +14,8 @@ use super::store::Site;
 use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
-use crate::model::{ListEntry, same_name};
-use crate::plan::{Approval, Marks, Order, Plan, Surgeon};
+use crate::model::{ListEntry, Procedure, same_name};
+use crate::plan::{Approval, Marks, Nomogram, Order, Plan, Surgeon};
 use crate::site::{ApprovalPolicy, History, LensRead};
 use crate::units::round;
 
@@ -137,6 +137,7 @@ pub fn weigh_up(
             decide_by: expected.decide_by,
             answers: record.answers.clone(),
             entered: record.entered.clone(),
+            pachymetry: record.pachymetry.clone(),
         };
         let known = site.memory.borrow().considered(&judged, now);
         let considered = known.unwrap_or_else(|| {
@@ -187,11 +188,19 @@ fn lens_of<'a>(site: &'a Site, entry: &ListEntry) -> Option<&'a (String, LensRea
     site.settings.lenses.iter().find(|(_, lens)| same_name(&lens.name, name))
 }
 
-/// Whether a settings file can move a number of this case: the site's settings, the mapping templates, its own surgeon and
-/// lens.
+/// The table of arcs of an entry that asks for arcs: the one its surgeon names.
+fn nomogram_of<'a>(site: &'a Site, entry: &ListEntry) -> Option<&'a (String, Nomogram)> {
+    let arcs = entry.procedure.as_ref()?.value == Procedure::ArcuateKeratotomy;
+    let technique = surgeon_of(site, entry)?.1.arcs.as_ref().filter(|_| arcs)?;
+    site.settings.nomograms.iter().find(|(_, table)| same_name(&table.name, &technique.nomogram))
+}
+
+/// Whether a settings file can move a number of this case: the site's settings, the mapping templates, its own surgeon, lens
+/// and table of arcs.
 pub(super) fn concerns(file: &str, entry: &ListEntry, site: &Site) -> bool {
-    let personal = file.starts_with("surgeons/") || file.starts_with("lenses/");
+    let personal = ["surgeons/", "lenses/", "nomograms/"].iter().any(|folder| file.starts_with(folder));
     !personal
+        || nomogram_of(site, entry).is_some_and(|(name, _)| name == file)
         || surgeon_of(site, entry).is_some_and(|(name, _)| name == file)
         || lens_of(site, entry).is_some_and(|(name, _)| name == file)
 }
@@ -212,6 +221,8 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         marks: Marks::default(),
         live: site.settings.site.is_live(),
         settings: site.settings.site.plan_settings().clone(),
+        nomogram: nomogram_of(site, entry).map(|(_, table)| table.clone()),
+        pachymetry: record.pachymetry.clone(),
     })
 }
 
@@ -278,6 +289,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
         format!("answer {fingerprint} {}", answer.code.reference())
     }));
     lines.extend(record.entered.iter().map(super::fold::entered_text));
+    lines.extend(record.pachymetry.iter().map(super::thickness::line));
     keyed(site, "axiswright-evidence-1", &lines.join("\n"))
 }
 
@@ -305,6 +317,13 @@ fn result(plan: &Plan) -> String {
             format!("axis {}", lens.axis.map(round::meridian).unwrap_or_default()),
             format!("entered {}", lens.entered.is_some()),
         ]);
+    }
+    if let Some(arcs) = computation.arcs() {
+        lines.push(format!("arcs zone {}", round::fixed(arcs.zone.millimetres(), 2)));
+        lines.push(format!("arcs depth {}", round::fixed(arcs.depth.micrometres(), 0)));
+        lines.extend(arcs.items.iter().map(|item| {
+            format!("arc {} {}", round::direction(item.centre), round::fixed(item.arc.degrees(), 0))
+        }));
     }
     lines.join("\n")
 }

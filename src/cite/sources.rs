@@ -442,6 +442,46 @@ pub const HOUSE_RULE: Source = Source {
     mark: Mark::Assumed,
 };
 
+/// A table of relaxing incisions by age and astigmatism.
+pub const WALLACE_ARCS: Source = Source {
+    short: "Wallace, relaxing incisions",
+    full: "Wallace RB. Surgical correction of astigmatism with incisional techniques: tips and tricks. Springer, doi 10.1007/978-3-319-56565-1_6; year from memory: 2018",
+    place: "the whole table of degrees and cuts; zone, depth, class limits, the place of a single cut and what the table is entered with are not in what was seen",
+    mark: Mark::Read,
+};
+
+/// A table of arcs that the operator's own file states.
+pub const NOMOGRAM_FILE: Source = Source {
+    short: "table of arcs",
+    full: "the approved file of the table of arcs, named with its revision on the record page",
+    place: "authors, title, place and how far it was verified stand in that file and on the sheet, which prints the mark of the file",
+    mark: Mark::Assumed,
+};
+
+/// Coupling of arcs: flattening of their own meridian over steepening of the other.
+pub const ARC_COUPLING: Source = Source {
+    short: "coupling of arcs",
+    full: "paired arcs of 45 to 120 degrees in cadaver eyes, zones of 5 to 9 mm: coupling 1.47 +- 0.41; author and title were not noted",
+    place: "abstract; that lens power is not changed for arcs is our assumption",
+    mark: Mark::Read,
+};
+
+/// How much of the effect of arcs their plan explains.
+pub const ARC_SPREAD: Source = Source {
+    short: "spread of arcs",
+    full: "ARC-T trial, 160 eyes, Lindstrom's table: share of the variance by number of cuts 30, length 16, age 8 and sex 2 %",
+    place: "those shares; the remaining 44 % by subtraction",
+    mark: Mark::Read,
+};
+
+/// Deepest cut of an arc.
+pub const ARC_DEPTH: Source = Source {
+    short: "depth of arcs",
+    full: "a relaxing cut stays within 90 % of the thinnest local reading",
+    place: "no published limit was read",
+    mark: Mark::CommonPractice,
+};
+
 /// Every source, for the printed list.
 pub const ALL: &[Source] = &[
     ISO_8429,
@@ -497,6 +537,11 @@ pub const ALL: &[Source] = &[
     DICOM_LATERALITY,
     ORTHOGONAL,
     PERPENDICULAR_STEPS,
+    WALLACE_ARCS,
+    NOMOGRAM_FILE,
+    ARC_COUPLING,
+    ARC_SPREAD,
+    ARC_DEPTH,
     COMMON_PRACTICE,
     HOUSE_RULE,
 ];

@@ -6,11 +6,11 @@ use super::Ended;
 use super::failure::Failure;
 use super::on_site::{SiteArguments, WhoArguments, now, open};
 use super::output::print_line;
-use crate::bridge::{answer, approve, enter};
+use crate::bridge::{ThicknessRead, answer, approve, enter, enter_thickness};
 use crate::casebook::CaseId;
 use crate::people::Role;
 use crate::plan::Entered;
-use crate::units::{Dioptre, Meridian, OutOfRange};
+use crate::units::{Dioptre, Direction, Meridian, Micrometre, OutOfRange, round};
 
 /// Answer a finding, enter a choice, approve a case.
 ///
@@ -44,6 +44,19 @@ pub(super) struct AnswerArguments {
     /// Entered choice: how it was found.
     #[arg(long, value_name = "TEXT")]
     found_by: Option<String>,
+    /// Enter a corneal thickness measured where an arc is cut, in micrometres; may be given several times, each with its
+    /// place.
+    #[arg(long, value_name = "UM", requires_all = ["pachymetry_at_deg", "pachymetry_device", "pachymetry_on"])]
+    pachymetry_um: Vec<f64>,
+    /// Entered thickness: its place on the limbus, 0 to 360; one for each thickness, in their order.
+    #[arg(long, value_name = "DEG", requires = "pachymetry_um")]
+    pachymetry_at_deg: Vec<f64>,
+    /// Entered thickness: the instrument.
+    #[arg(long, value_name = "TEXT", requires = "pachymetry_um")]
+    pachymetry_device: Option<String>,
+    /// Entered thickness: the day it was measured.
+    #[arg(long, value_name = "DATE", requires = "pachymetry_um")]
+    pachymetry_on: Option<jiff::civil::Date>,
     /// The time of the act, RFC 3339; only where site.toml says `clock = "given"`.
     #[arg(long, value_name = "RFC3339")]
     now: Option<jiff::Timestamp>,
@@ -58,6 +71,35 @@ fn bad(error: OutOfRange) -> Failure {
 }
 
 impl AnswerArguments {
+    /// The thicknesses entered, each with its place.
+    fn thicknesses(&self) -> Result<Vec<ThicknessRead>, Failure> {
+        let (Some(device), Some(measured)) = (&self.pachymetry_device, self.pachymetry_on) else {
+            return Ok(Vec::new());
+        };
+        if self.pachymetry_um.len() != self.pachymetry_at_deg.len() {
+            return Err(Failure::bad(
+                "value",
+                format!(
+                    "{} thicknesses and {} places",
+                    self.pachymetry_um.len(),
+                    self.pachymetry_at_deg.len()
+                ),
+                "give one `--pachymetry-at-deg` for each `--pachymetry-um`",
+            ));
+        }
+        let pairs = self.pachymetry_um.iter().zip(&self.pachymetry_at_deg);
+        pairs
+            .map(|(thickness, at)| {
+                Ok(ThicknessRead {
+                    at: Direction::from_reading(*at).map_err(bad)?,
+                    thickness: Micrometre::from_reading(*thickness).map_err(bad)?,
+                    device: device.clone(),
+                    measured,
+                })
+            })
+            .collect()
+    }
+
     fn entered(&self, by: &str) -> Result<Option<Entered>, Failure> {
         let (Some(equivalent), Some(cylinder)) = (self.enter_equivalent_d, self.enter_cylinder_d) else {
             return Ok(None);
@@ -83,11 +125,16 @@ pub(super) fn run(arguments: &AnswerArguments) -> Result<Ended, Failure> {
             "copy the ten characters from `axiswright cases --site DIR`",
         )
     })?;
-    if arguments.findings.is_empty() && !arguments.approve && arguments.enter_equivalent_d.is_none() {
+    let thicknesses = arguments.thicknesses()?;
+    if arguments.findings.is_empty()
+        && !arguments.approve
+        && arguments.enter_equivalent_d.is_none()
+        && thicknesses.is_empty()
+    {
         return Err(Failure::bad(
             "nothing",
             "nothing to do",
-            "name a finding with `--finding CODE --reason TEXT`, enter a choice with `--enter-equivalent-d`, or `--approve`",
+            "name a finding with `--finding CODE --reason TEXT`, enter a choice with `--enter-equivalent-d` or a thickness with `--pachymetry-um`, or `--approve`",
         ));
     }
     let who = arguments.who.who(&site, Role::Surgeon)?;
@@ -95,6 +142,15 @@ pub(super) fn run(arguments: &AnswerArguments) -> Result<Ended, Failure> {
     if let Some(choice) = arguments.entered(&who.acting.name)? {
         enter(&mut site, &case, &choice, who.acting.authenticated, now)?;
         print_line(&format!("{case}: choice entered by {}", who.acting.name));
+    }
+    for read in &thicknesses {
+        let by = &who.acting.name;
+        enter_thickness(&mut site, &case, read, by, who.acting.authenticated, now)?;
+        print_line(&format!(
+            "{case}: thickness {} um at {} entered by {by}",
+            round::fixed(read.thickness.micrometres(), 0),
+            round::direction(read.at)
+        ));
     }
     for which in &arguments.findings {
         let reason = arguments.reason.as_deref().unwrap_or_default();

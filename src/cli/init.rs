@@ -74,7 +74,9 @@ pub(super) fn run(arguments: &InitArguments) -> Result<Ended, Failure> {
     print_line("");
     print_line("next:");
     print_line("  1. read and change site.toml; every key stands there with its meaning");
-    print_line("  2. put mapping templates into mappings/, surgeons into surgeons/, lenses into lenses/");
+    print_line(
+        "  2. put mapping templates into mappings/, surgeons into surgeons/, lenses into lenses/, tables of arcs into nomograms/",
+    );
     print_line(&format!("  3. axiswright settings approve --site {} --by NAME", arguments.dir.display()));
     print_line(&format!("  4. axiswright once --site {}", arguments.dir.display()));
     Ok(Ended::Done)

@@ -152,8 +152,19 @@ fn print_numbers(computation: &Computation, steps: bool) {
             ));
         }
     }
+    if let Some(arcs) = computation.arcs() {
+        print_line(&format!("  arcs           {}", arcs.printed()));
+        for item in &arcs.items {
+            let [from, to] = item.ends().map(round::direction);
+            print_line(&format!("                 at {} from {from} to {to}", round::direction(item.centre)));
+        }
+        print_line("                 the table states no residual; none is predicted");
+    }
     match computation.line {
         Some(Line::LensAxis(axis)) => print_line(&format!("  axis           {}", round::meridian(axis))),
+        Some(Line::SteepMeridian(steep)) if computation.arcs().is_some() => {
+            print_line(&format!("  centred on     {}, the steep meridian", round::meridian(steep)));
+        }
         Some(Line::SteepMeridian(steep)) => {
             print_line(&format!("  incision on    {}, the steep meridian", round::meridian(steep)));
         }

@@ -16,7 +16,7 @@ use crate::site::{Approved, FileKind, SettingsFile, diff, gone};
 
 /// Approve settings files, or see what changed in them since.
 ///
-/// A file that can move a printed number - site.toml, mapping templates, surgeons, lenses - is in force only as a named
+/// A file that can move a printed number - site.toml, mapping templates, surgeons, lenses, tables of arcs - is in force only as a named
 /// person has approved it; an edit since then blocks the cases it concerns. A sheet that is out stands.
 #[derive(Debug, Args)]
 pub(super) struct SettingsArguments {
@@ -32,8 +32,8 @@ enum Act {
 
 /// Approve settings files as they lie there now.
 ///
-/// Every file must be sound before any is approved. On a live site a surgeon approves surgeons/ and lenses/, IT approves
-/// site.toml and mappings/. Exit code 0: everything is in force; 1: files still wait for a person of the other role.
+/// Every file must be sound before any is approved. On a live site a surgeon approves surgeons/, lenses/ and nomograms/,
+/// IT approves site.toml and mappings/. Exit code 0: everything is in force; 1: files still wait for a person of the other role.
 #[derive(Debug, Args)]
 struct Approve {
     /// The files, by their names within the site (`lenses/tarn-t.toml`) or by path; default: all that are not in force.
@@ -114,7 +114,7 @@ fn in_force(standing: &Standing, text: &SettingsText) -> bool {
 /// Who approves a file on a live site: what a surgeon plans by is a surgeon's, the rest is IT's.
 fn role_for(name: &str) -> Role {
     match FileKind::of(name) {
-        Some(FileKind::Surgeon | FileKind::Lens) => Role::Surgeon,
+        Some(FileKind::Surgeon | FileKind::Lens | FileKind::Nomogram) => Role::Surgeon,
         Some(FileKind::Site | FileKind::Mapping) | None => Role::It,
     }
 }

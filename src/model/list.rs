@@ -264,6 +264,16 @@ pub struct ListEntry {
     pub place: Place,
 }
 
+impl ListEntry {
+    /// Whether the natural lens is removed: by the procedure, or because arcs are made beside a lens.
+    pub fn is_cataract(&self) -> bool {
+        self.procedure.as_ref().is_some_and(|procedure| {
+            procedure.value.is_cataract()
+                || (procedure.value == Procedure::ArcuateKeratotomy && self.lens.is_some())
+        })
+    }
+}
+
 /// Whether lists, surgeons' files and lens files speak of the same surgeon or lens family: the names are equal but for
 /// case and blanks at the ends. Whoever looks a name up asks this, so that a name that passes T03 also finds its file.
 pub fn same_name(one: &str, other: &str) -> bool {

@@ -13,6 +13,8 @@ pub enum Act {
     OnAxisIncision,
     /// A spherical lens through a manual small incision at its usual place.
     ManualSmallIncision,
+    /// Arcs on the steep meridian, beside a spherical lens or alone.
+    Arcs,
 }
 
 impl Act {
@@ -23,10 +25,8 @@ impl Act {
             Procedure::SphericalLens => Some(Self::SphericalLens),
             Procedure::OnAxisIncision => Some(Self::OnAxisIncision),
             Procedure::ManualSmallIncision => Some(Self::ManualSmallIncision),
-            Procedure::ArcuateKeratotomy
-            | Procedure::ToricPhakicLens
-            | Procedure::Laser
-            | Procedure::Realignment => None,
+            Procedure::ArcuateKeratotomy => Some(Self::Arcs),
+            Procedure::ToricPhakicLens | Procedure::Laser | Procedure::Realignment => None,
         }
     }
 
@@ -34,7 +34,7 @@ impl Act {
     pub const fn takes_a_step(self) -> bool {
         match self {
             Self::ToricLens => true,
-            Self::SphericalLens | Self::OnAxisIncision | Self::ManualSmallIncision => false,
+            Self::SphericalLens | Self::OnAxisIncision | Self::ManualSmallIncision | Self::Arcs => false,
         }
     }
 
@@ -42,7 +42,15 @@ impl Act {
     pub const fn rests_on_the_incision(self) -> bool {
         match self {
             Self::OnAxisIncision | Self::ManualSmallIncision => true,
-            Self::ToricLens | Self::SphericalLens => false,
+            Self::ToricLens | Self::SphericalLens | Self::Arcs => false,
+        }
+    }
+
+    /// Whether what is left can be predicted; arcs come from a table that states no residual.
+    pub const fn predicts_the_residual(self) -> bool {
+        match self {
+            Self::Arcs => false,
+            Self::ToricLens | Self::SphericalLens | Self::OnAxisIncision | Self::ManualSmallIncision => true,
         }
     }
 
@@ -50,7 +58,7 @@ impl Act {
     pub const fn opening(self) -> Opening {
         match self {
             Self::ManualSmallIncision => Opening::Manual,
-            Self::ToricLens | Self::SphericalLens | Self::OnAxisIncision => Opening::Phaco,
+            Self::ToricLens | Self::SphericalLens | Self::OnAxisIncision | Self::Arcs => Opening::Phaco,
         }
     }
 }

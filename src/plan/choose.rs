@@ -149,7 +149,7 @@ fn best_made(act: Act, choices: &[Choice], order: &LensOrder<'_>) -> Option<usiz
 fn may_take(act: Act, choice: &Choice) -> bool {
     let incision = match act {
         Act::OnAxisIncision => IncisionKind::OnSteepMeridian,
-        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision => IncisionKind::Usual,
+        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision | Act::Arcs => IncisionKind::Usual,
     };
     choice.incision == incision && (choice.axis.is_none() || act.takes_a_step())
 }

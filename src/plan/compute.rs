@@ -3,6 +3,7 @@
 //! Pure, and the same for a trial and a plan; what may be done with the result is decided at the doors.
 
 use super::act::Act;
+use super::arcs::{self, ArcsPlan};
 use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
@@ -209,6 +210,13 @@ impl Line {
 pub enum Work {
     /// A lens is put in the eye, toric or not.
     Lens(LensPlan),
+    /// Arcs are cut.
+    Arcs {
+        /// The arcs.
+        arcs: Box<ArcsPlan>,
+        /// The lens that is put in the eye beside them.
+        lens: Option<LensPlan>,
+    },
 }
 
 /// Everything computed for one eye.
@@ -265,6 +273,15 @@ impl Computation {
     pub const fn lens(&self) -> Option<&LensPlan> {
         match &self.work {
             Work::Lens(lens) => Some(lens),
+            Work::Arcs { lens, .. } => lens.as_ref(),
+        }
+    }
+
+    /// The arcs that are cut; none where none are.
+    pub fn arcs(&self) -> Option<&ArcsPlan> {
+        match &self.work {
+            Work::Arcs { arcs, .. } => Some(arcs),
+            Work::Lens(_) => None,
         }
     }
 }
@@ -304,11 +321,12 @@ pub(super) fn compute(
         Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::ManualSmallIncision => {
             lens_operation(&asked)
         }
+        Act::Arcs => arcs::operation(&asked),
     }
 }
 
 /// A lens behind the cornea as it will be: its power, its cylinder, its axis, and what they leave.
-fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
+pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     let &Asked { eye, act, selection, entry, surgery, target, order } = asked;
     let combined = astigmatism::combine(selection)?;
     let Some(lens_order) = order.for_a_lens() else { return Err(vec![no_family(eye)]) };
@@ -340,13 +358,18 @@ fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
         choose::chosen(eye, act, power.as_ref(), &mut choices, to_correct, &lens_order, &mut findings)?;
     let lens = lens_plan(&chosen, &lens_order);
     let (residual, predicted) = match &power {
-        Some(power) => left_over(eye, power, to_correct, &lens)?,
-        None => (None, None),
+        Some(power) if act.predicts_the_residual() => left_over(eye, power, to_correct, &lens)?,
+        Some(_) | None => (None, None),
     };
+    if !act.predicts_the_residual() {
+        choices.clear();
+    }
     findings.extend(notice::residual(eye, residual, &order.settings));
     findings.extend(notice::no_backup(eye, &order.surgeon));
     let chance = match (&power, lens.corneal_cylinder) {
-        (Some(_), Some(cylinder)) => residual_chance(to_correct, cylinder, lens.axis, &order.settings),
+        (Some(_), Some(cylinder)) if act.predicts_the_residual() => {
+            residual_chance(to_correct, cylinder, lens.axis, &order.settings)
+        }
         _ => None,
     };
     let costs = match (lens.corneal_cylinder, lens.axis) {
@@ -371,7 +394,7 @@ fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     let line = match (act, lens.axis) {
         (_, Some(axis)) => Some(Line::LensAxis(axis)),
         (Act::OnAxisIncision, None) => incision.map(|incision| Line::SteepMeridian(incision.at.meridian())),
-        (Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision, None) => None,
+        (Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision | Act::Arcs, None) => None,
     };
     let marking =
         line.map(|line| Marking::to_axis(eye, line.meridian(), order.marks, order.seat, order.method));
@@ -431,7 +454,7 @@ fn planned_act(eye: Eye, entry: &ListEntry) -> Result<Act, Refusals> {
 }
 
 /// T03: the operation puts a lens in the eye and no approved family is named.
-fn no_family(eye: Eye) -> Finding {
+pub(super) fn no_family(eye: Eye) -> Finding {
     let words = "the operation needs a lens family and none is named";
     Finding::new(Code::T03, Severity::Refuse, words, words)
         .eye(eye)
@@ -521,6 +544,10 @@ pub(super) fn weights(
     entry: &ListEntry,
     order: &Order,
 ) -> Vec<Weight> {
+    // What arcs leave is not stated, so that no source can be weighed by it.
+    if computation.arcs().is_some() {
+        return Vec::new();
+    }
     let Some((planned, cylinder)) = computation.lens().and_then(|lens| Some((lens, lens.corneal_cylinder?)))
     else {
         return Vec::new();

@@ -133,6 +133,9 @@ pub(super) fn marking(computation: &Computation) -> Option<Step> {
     let (marking, line) = (computation.marking.as_ref()?, computation.line?);
     let (what, axis) = match line {
         Line::LensAxis(axis) => ("axis", axis),
+        Line::SteepMeridian(meridian) if computation.arcs().is_some() => {
+            ("steep meridian, for the arcs", meridian)
+        }
         Line::SteepMeridian(meridian) => ("steep meridian, for the incision", meridian),
     };
     let (name, formula) = match marking.guide {
@@ -317,7 +320,7 @@ fn toric(computation: &Computation, lens: &LensPlan, power: &Power, order: &Lens
             cite::FAM_LIM_2007,
         ));
     }
-    if lens.entered.is_none() {
+    if lens.entered.is_none() && !computation.choices.is_empty() {
         let (rule, source) = match order.surgeon.leftover {
             Leftover::Least => (
                 "greatest chance of leaving at most 0.50 D; of those within the margin the weakest cylinder",

@@ -45,7 +45,8 @@ pub(super) fn made(
         return Err(vec![not_stated(eye, act)]);
     }
     match act {
-        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision => {
+        Act::Arcs if entry.lens.is_none() => Ok(None),
+        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision | Act::Arcs => {
             Ok(usual(eye, act, entry, order, findings))
         }
         Act::OnAxisIncision => Ok(on_axis(eye, act, before, entry, order, findings)),
@@ -63,7 +64,7 @@ fn not_stated(eye: Eye, act: Act) -> Finding {
             Act::ManualSmallIncision => {
                 "state `[[incision]]` with `opening = \"manual\"` in the surgeon's file: place, flattening, n"
             }
-            Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision => {
+            Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::Arcs => {
                 "state `[[incision]]` in the surgeon's file: place, flattening, n"
             }
         })

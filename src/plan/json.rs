@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use super::arcs::ArcsPlan;
 use super::compute::{Choice, Combined, Computation, LensPlan};
 use super::marking::{Guide, RingSetting, Turn};
 use crate::units::{Meridian, PowerVector};
@@ -62,6 +63,33 @@ fn lens(lens: &LensPlan) -> Value {
     })
 }
 
+fn arcs(plan: &ArcsPlan) -> Value {
+    let items: Vec<Value> = plan
+        .items
+        .iter()
+        .map(|item| {
+            json!({
+                "centre_deg": item.centre.degrees(),
+                "arc_deg": item.arc.degrees(),
+                "arc_mm": item.length.millimetres(),
+            })
+        })
+        .collect();
+    json!({
+        "nomogram": plan.nomogram,
+        "source": plan.source,
+        "input": plan.input.word(),
+        "treated_d": plan.treated.cylinder().dioptres(),
+        "steep_deg": steep(plan.treated),
+        "zone_mm": plan.zone.millimetres(),
+        "depth_um": plan.depth.micrometres(),
+        "depth_percent_of_thinnest": plan.percent_of_thinnest,
+        "thinnest_um": plan.thinnest.micrometres(),
+        "count": plan.items.len(),
+        "items": items,
+    })
+}
+
 /// The number fields of `plan --json`: at the top of a plan, inside `trial{}` of a held case.
 pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
     let steps: Vec<Value> = computation
@@ -112,6 +140,7 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
         "keratometry": computation.keratometry.as_ref().map_or(Value::Null, keratometry),
         "astigmatism_steps": steps,
         "lens": computation.lens().map_or(Value::Null, lens),
+        "arcs": computation.arcs().map_or(Value::Null, arcs),
         "residual": computation.residual.map_or(Value::Null, residual),
         "predicted": computation.predicted.as_ref().map_or(Value::Null, |predicted| json!({
             "sphere_d": predicted.sphere().dioptres(),

@@ -6,6 +6,8 @@
 //! sheet.
 
 mod act;
+mod arcs;
+mod arcs_explained;
 mod astigmatism;
 mod choose;
 mod compute;
@@ -15,6 +17,7 @@ mod incision;
 mod json;
 mod lens;
 mod marking;
+mod nomogram;
 mod notice;
 mod order;
 mod power;
@@ -23,6 +26,7 @@ mod step;
 mod surgeon;
 
 pub use act::{Act, Opening};
+pub use arcs::{Arc, ArcsPlan, LocalThickness, ThicknessFrom};
 pub use compute::{
     AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, Line,
     MisalignmentCost, PowerRow, ResidualChance, StepWord, Work,
@@ -31,6 +35,10 @@ pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
+pub use nomogram::{
+    AgeBand, ArcCell, ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcRow, ArcTable, ArcTechnique, ClassLimits,
+    Nomogram, SingleArc, class_words,
+};
 pub use order::{Entered, Order};
 pub use power::Beside;
 pub use settings::Settings;

@@ -1,7 +1,9 @@
 //! What a plan is asked for beside the readings.
 
+use super::arcs::LocalThickness;
 use super::lens::LensFamily;
 use super::marking::{Marks, TheatreMethod};
+use super::nomogram::Nomogram;
 use super::settings::Settings;
 use super::surgeon::Surgeon;
 use crate::model::Seat;
@@ -43,6 +45,10 @@ pub struct Order {
     pub live: bool,
     /// Settings of the plan core.
     pub settings: Settings,
+    /// The table of arcs that the surgeon's file names; none where it names none, or one without a file.
+    pub nomogram: Option<Nomogram>,
+    /// Thickness of the cornea where arcs may be cut.
+    pub pachymetry: Vec<LocalThickness>,
 }
 
 /// What the planning of a lens needs of an order: the same things, with a family.

@@ -1,6 +1,7 @@
 //! The surgeon's file: formula, posterior model, what may be left over, and what the surgeon's own incision does.
 
 use super::act::Opening;
+use super::nomogram::ArcTechnique;
 use crate::model::{Eye, ListEntry, Seat};
 use crate::optics::incision::IncisionEffect;
 use crate::optics::view::{Eye as ViewEye, LimbalPlace};
@@ -233,6 +234,11 @@ impl Reach {
         }
     }
 
+    /// The place nearest to the surgeon.
+    pub(super) fn middle(&self, eye: Eye, seat: Seat) -> Direction {
+        self.of(eye, seat).0
+    }
+
     /// Whether a place can be reached.
     pub fn holds(&self, eye: Eye, seat: Seat, at: Direction) -> bool {
         let (middle, half) = self.of(eye, seat);
@@ -305,6 +311,8 @@ pub struct Surgeon {
     pub seat: Option<Seat>,
     /// The backup lens in the surgeon's own words.
     pub backup: Option<String>,
+    /// How arcs are made; none when the surgeon's file says nothing about them.
+    pub arcs: Option<ArcTechnique>,
 }
 
 impl Surgeon {

@@ -1,5 +1,6 @@
 //! The canonical record of a sheet and the code printed from its digest.
 
+use super::arcs;
 use super::error::SheetError;
 use super::facts::SheetFacts;
 use crate::model::Digest;
@@ -14,7 +15,9 @@ const DIGEST_CHARACTERS: usize = 26;
 /// `record` (the literal `axiswright-sheet-1`), `site`, `live`, `case`, `version`, `sheet`, `number` (without blanks and hyphens, capitals),
 /// `authority`, `name`, `birth_date`, `eye`, `procedure`, `date`, `surgeon`, `target_d`, `lens`, `equivalent_d`, `cylinder_d`, `axis_deg`,
 /// `entered_by`, `entered_source`, `entered_reason`, `incision_deg`, `incision_flattening_d`, `incision_width_mm`, `seat`, `method`, `marks_deg`, `formula`,
-/// `posterior`, `backup`, then `source` (label and digest of each keratometry in the plan) and `lengths`, `answer` (reference, fingerprint or `-`, person, time or
+/// `posterior`, `backup`, where arcs are cut `arcs_nomogram`, `arcs_revision`, `arcs_source`, `arcs_input`, `arcs_cell`, `arcs_treated`,
+/// `arcs_zone_mm`, `arcs_depth_um`, `arcs_thinnest_um`, `arc` (centre, degrees, mm along the arc) and `arc_thickness` (place, µm, where it
+/// came from) once for each, then `source` (label and digest of each keratometry in the plan) and `lengths`, `answer` (reference, fingerprint or `-`, person, time or
 /// `-`, `authenticated` or `not authenticated`, reason; sorted), `approval`, `file` (each file in force with its revision, in the order given).
 /// Numbers stand as printed on the sheet, days as `YYYY-MM-DD`, times as RFC 3339 UTC. What does not exist has an empty value. A backslash is doubled, a line feed is `\n`, a carriage
 /// return `\r`; parts of one value are separated by ` | `.
@@ -81,6 +84,9 @@ pub fn record(released: &Released, facts: &SheetFacts) -> String {
     put("formula", computation.formula.as_deref().unwrap_or_default());
     put("posterior", order.surgeon.posterior.label());
     put("backup", order.surgeon.backup.as_deref().unwrap_or_default());
+    if let Some(plan) = computation.arcs() {
+        arcs::record(&mut put, plan);
+    }
     let selection = plan.cleared().selection();
     for source in selection.in_plan() {
         put("source", &format!("{} | {}", source.label(), source.exam().file.digest));

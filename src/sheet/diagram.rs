@@ -35,6 +35,11 @@ const AXIS_WIDTH: f64 = 2.2;
 const LIMBUS_WIDTH: f64 = 0.7;
 const INCISION_WIDTH: f64 = 3.4;
 const MARK_WIDTH: f64 = 2.4;
+const ARC_WIDTH: f64 = 2.6;
+/// What stays free between an arc and the limbus or the bar of the incision on it, mm.
+const ARC_GAP: f64 = 1.8;
+/// Diameter of the limbus where none was measured, mm. Source: our own choice; for the picture alone.
+const USUAL_LIMBUS_MM: f64 = 12.0;
 /// Sizes of the label of the line, points, the preferred first.
 const LABEL_SIZES: [f64; 7] = [25.0, 21.0, 18.0, 15.0, 12.5, 10.5, 9.0];
 /// How much of the limbus the mark of an incision takes: a sign for a place, not a drawing of its width.
@@ -54,6 +59,8 @@ struct Drawing {
     view: View,
     line: Option<Line>,
     incision: Option<Direction>,
+    /// Arcs: middle, extent in degrees, radius in the picture, mm.
+    arcs: Vec<(Direction, f64, f64)>,
     /// True angles of the two marks, degrees.
     marks: [f64; 2],
     slit: bool,
@@ -70,6 +77,18 @@ pub(super) fn line_across(released: &Released) -> Option<Line> {
     Some(Line { meridian: Meridian::wrapping(round::rounded(line.meridian().degrees(), 0)), label })
 }
 
+/// The arcs to scale: in their true extent, on a circle that lies in the limbus of the picture as their zone lies in the
+/// cornea.
+fn arcs_of(released: &Released) -> Vec<(Direction, f64, f64)> {
+    let plan = released.plan();
+    let Some(arcs) = plan.computation().arcs() else { return Vec::new() };
+    let white = plan.cleared().selection().axial().and_then(|source| source.axial().white.as_ref());
+    let limbus = white.map_or(USUAL_LIMBUS_MM, |white| white.value.millimetres());
+    let inside = LIMBUS_MM - (LIMBUS_WIDTH + ARC_WIDTH) / 2.0 - ARC_GAP;
+    let radius = (LIMBUS_MM * arcs.zone.millimetres() / limbus).clamp(LIMBUS_MM * 0.5, inside);
+    arcs.items.iter().map(|item| (item.centre, round::rounded(item.arc.degrees(), 0), radius)).collect()
+}
+
 fn marks_of(released: &Released) -> [f64; 2] {
     let marks = &released.plan().order().marks;
     [round::rounded(marks.zero_side_deg(), 0), round::rounded(marks.opposite_side_deg(), 0)]
@@ -83,6 +102,7 @@ pub(super) fn theatre(page: &mut Page, corner: (f64, f64), released: &Released) 
         view: View::From(released.plan().order().seat),
         line: line_across(released),
         incision: computation.incision.as_ref().map(|incision| incision.at),
+        arcs: arcs_of(released),
         marks: marks_of(released),
         slit: false,
     }
@@ -96,6 +116,7 @@ pub(super) fn marking(page: &mut Page, corner: (f64, f64), released: &Released) 
         view: View::Front,
         line: None,
         incision: None,
+        arcs: Vec::new(),
         marks: marks_of(released),
         slit: true,
     }
@@ -166,6 +187,10 @@ impl Drawing {
             page.arc(centre, LIMBUS_MM, start, INCISION_SWEEP_DEG, Stroke::solid(INCISION_WIDTH));
             let place = geometry::polar(centre, LIMBUS_MM + INCISION_AT, at);
             centred(page, place, along_rim(at), Style::bold(8.5), "INCISION");
+        }
+        for (middle, extent, radius) in &self.arcs {
+            let start = self.seen(middle.degrees()) - extent / 2.0;
+            page.arc(centre, *radius, start, *extent, Stroke::solid(ARC_WIDTH));
         }
         if let Some(line) = &self.line {
             self.line(page, centre, line)?;
@@ -276,7 +301,9 @@ impl Drawing {
         let lying = at.rem_euclid(180.0);
         let normal = if lying < 90.0 { lying + 90.0 } else { lying - 90.0 };
         let (sin, cos) = geometry::sin_cos_deg(normal);
-        // The largest size in which the whole label lies within the limbus.
+        // The largest size in which the whole label lies within the limbus, and within the arcs.
+        let free =
+            self.arcs.iter().map(|(_, _, radius)| radius - ARC_WIDTH / 2.0).fold(LIMBUS_MM, f64::min) - 1.0;
         let mut placed = None;
         for size in LABEL_SIZES {
             let style = Style::bold(size);
@@ -285,7 +312,7 @@ impl Drawing {
             let clear = half_width * cos.abs() + half_height * sin.abs() + AXIS_WIDTH / 2.0 + 1.6;
             let (x, y) = ((clear * cos).abs() + half_width, (clear * sin).abs() + half_height);
             placed = Some((style, half_height, clear));
-            if x * x + y * y < (LIMBUS_MM - 1.0) * (LIMBUS_MM - 1.0) {
+            if x * x + y * y < free * free {
                 break;
             }
         }

@@ -7,6 +7,7 @@
 //!
 //! The room knows no clock and no file: who, when, which version and the head of the ledger come in as [`SheetFacts`].
 
+mod arcs;
 mod assemble;
 mod block;
 mod boxes;

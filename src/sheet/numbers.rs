@@ -1,5 +1,6 @@
 //! Every number of the plan and the key under which it stands on the pages: worked out again from the plan, not from the pages.
 
+use super::arcs;
 use super::code;
 use super::facts::SheetFacts;
 use super::words;
@@ -16,6 +17,10 @@ use super::error::SheetError;
 pub fn printed_numbers(released: &Released, facts: &SheetFacts) -> Vec<(String, String)> {
     let mut list = Vec::new();
     theatre(&mut list, released);
+    if let Some(plan) = released.plan().computation().arcs() {
+        let eye = released.plan().computation().eye;
+        arcs::numbers(&mut |tag, text| put(&mut list, tag, text), eye, plan);
+    }
     lens(&mut list, released);
     readings(&mut list, released);
     tables(&mut list, released);

@@ -1,5 +1,6 @@
 //! Page 3 and on, the record: every reading and every step, with its source.
 
+use super::arcs;
 use super::block::{LEFT, WIDTH};
 use super::error::SheetError;
 use super::flow::{Flow, cell, faint, head, plain, strong};
@@ -20,6 +21,7 @@ pub(super) fn pages(frame: &Frame<'_>, released: &Released, digest: &str) -> Res
     references(&mut flow, released)?;
     differences(&mut flow, released)?;
     steps::steps(&mut flow, released)?;
+    arcs::table(&mut flow, released)?;
     tables::lens(&mut flow, released)?;
     tables::powers(&mut flow, released)?;
     tables::choices(&mut flow, released)?;
@@ -219,7 +221,8 @@ fn points(released: &Released) -> Vec<(Marker, String, PowerVector)> {
         points.push((Marker::Combined, "combined".to_owned(), combined.vector));
     }
     if let Some(last) = computation.astigmatism.last() {
-        points.push((Marker::ToCorrect, "to correct".to_owned(), last.total));
+        let name = if computation.arcs().is_some() { "treated by the arcs" } else { "to correct" };
+        points.push((Marker::ToCorrect, name.to_owned(), last.total));
     }
     points
 }
@@ -303,6 +306,9 @@ fn in_force(
     }
     let order = released.plan().order();
     let mut files = vec![("surgeon's file", &order.surgeon.name, &order.surgeon.revision)];
+    let computation = released.plan().computation();
+    let table = order.nomogram.as_ref().filter(|_| computation.arcs().is_some());
+    files.extend(table.map(|table| ("table of arcs", &table.name, &table.revision)));
     files.extend(order.family.iter().map(|family| ("lens file", &family.name, &family.revision)));
     for (what, name, revision) in files {
         let revision = revision.as_deref().unwrap_or("stated in the case file, no approved file");

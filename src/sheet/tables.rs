@@ -66,6 +66,9 @@ const POWERS: f64 = 42.0;
 /// The power table, nearest to the target first.
 pub(super) fn powers(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
     let computation = released.plan().computation();
+    if computation.lens().is_none() {
+        return Ok(());
+    }
     let Some(formula) = &computation.formula else {
         flow.heading("Powers", 5.0)?;
         return flow.paragraph(plain(), "No formula was used for this eye.");
@@ -156,6 +159,10 @@ pub(super) fn choices(flow: &mut Flow<'_, '_>, released: &Released) -> Result<()
 /// How sure, what a turned lens costs, and what the other models of the posterior cornea say.
 pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
     let computation = released.plan().computation();
+    // The table of the arcs says all there is to say.
+    if computation.arcs().is_some() {
+        return Ok(());
+    }
     flow.heading("How sure, and what a turned lens costs", 10.0)?;
     let mut rows: Vec<(String, String, String)> = Vec::new();
     if let Some(chance) = &computation.chance {

@@ -1,5 +1,6 @@
 //! Page 1, for theatre: safe alone if the others are lost.
 
+use super::arcs;
 use super::block::{LEFT, RIGHT, WIDTH, blank, fitted, grey, label, lines, tagged_lines, tick_box, value};
 use super::diagram::{self, DIAGRAM_MM};
 use super::error::SheetError;
@@ -8,7 +9,9 @@ use super::marking;
 use super::view::View;
 use super::words::{self, NOT_STATED};
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
-use crate::plan::{Approval, Entered, Guide, LensPlan, Line, Marking, Released, RingSetting, Turn, Work};
+use crate::plan::{
+    Approval, Computation, Entered, Guide, LensPlan, Line, Marking, Released, RingSetting, Turn, Work,
+};
 use crate::units::round;
 
 /// Left edge and width of the column beside the diagram, mm.
@@ -44,6 +47,11 @@ pub(super) fn page(
     let mut page = frame.begin()?;
     operation(&mut page, frame, released)?;
     let top = match &released.plan().computation().work {
+        Work::Arcs { arcs: plan, lens: planned } => {
+            let top = planned.as_ref().map_or(Ok(53.0), |planned| lens_beside_arcs(&mut page, planned))?;
+            arcs::strip(&mut page, released.plan().computation().eye, plan, top)?;
+            top + arcs::STRIP_HEIGHT + 1.6
+        }
         Work::Lens(planned) => {
             lens(&mut page, planned)?;
             match &planned.entered {
@@ -62,8 +70,8 @@ pub(super) fn page(
     y = way(&mut page, released, y)?;
     y = incision(&mut page, released, y)?;
     backup(&mut page, released, y, COLUMN_BOTTOM)?;
-    time_out(&mut page)?;
-    as_done(&mut page);
+    time_out(&mut page, released.plan().computation())?;
+    as_done(&mut page, released.plan().computation());
     foot_row(&mut page, frame, released, code, clear)?;
     Ok(page)
 }
@@ -74,8 +82,12 @@ fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<
     let facts = frame.facts;
     let sizes = [(10.0, 1), (10.0, 2), (8.5, 2), (8.0, 3)];
     let y = TOP + 2.0;
-    let procedure = entry.procedure.as_ref().map_or(NOT_STATED, |p| p.value.printed());
-    value(page, (LEFT, y), 49.0, "PROCEDURE", "the procedure", procedure, &sizes)?;
+    let listed = entry.procedure.as_ref().map_or(NOT_STATED, |p| p.value.printed());
+    let computation = plan.computation();
+    let beside = computation.arcs().and(computation.lens());
+    let procedure = beside
+        .map_or_else(|| listed.to_owned(), |_| format!("{listed}, cataract surgery with a spherical lens"));
+    value(page, (LEFT, y), 49.0, "PROCEDURE", "the procedure", &procedure, &sizes)?;
     let surgeon = words::legible(&plan.order().surgeon.name);
     value(page, (66.0, y), 36.0, "SURGEON", "the surgeon", &surgeon, &sizes)?;
     let day = entry.date.as_ref().map_or_else(|| NOT_STATED.to_owned(), |d| words::date(d.value));
@@ -103,6 +115,25 @@ fn lens(page: &mut Page, lens: &LensPlan) -> Result<(), SheetError> {
         page.tagged(LEFT + INSET, y, style, text, tag);
     }
     Ok(())
+}
+
+/// The spherical lens in a lower strip, with room for the arcs below it; gives the place where that begins.
+fn lens_beside_arcs(page: &mut Page, lens: &LensPlan) -> Result<f64, SheetError> {
+    let (top, height) = (53.0, 10.8);
+    outline(page, top, LEFT, WIDTH, height, true);
+    label(page, LEFT + INSET, top + 3.5, "LENS, AS ON THE BOX");
+    let room = WIDTH - 2.0 * INSET;
+    let line = lens.box_line.as_str();
+    let style = layout::fit(line, room, Style::bold(17.0), 11.0)?
+        .ok_or_else(|| SheetError::DoesNotFit { what: "the line on the box", text: line.to_owned() })?;
+    page.tagged(LEFT + INSET, top + 9.4, style, line, "lens.box");
+    if let Some(entered) = &lens.entered {
+        let text = format!("ENTERED BY {}, NOT COMPUTED: why, on page 3", words::legible(&entered.by));
+        let style = layout::fit(&text, room - 40.0, Style::bold(9.0), 8.0)?
+            .ok_or_else(|| SheetError::DoesNotFit { what: "who entered the lens", text: text.clone() })?;
+        page.text(RIGHT - INSET, top + 3.5, style.right(), text);
+    }
+    Ok(top + height + 1.0)
 }
 
 fn entered_strip(page: &mut Page, entered: &Entered) -> Result<(), SheetError> {
@@ -137,11 +168,18 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
     let spare = (COLUMN_BOTTOM - top - DIAGRAM_MM - 11.0).max(0.0);
     let corner = top + 7.2 + spare / 2.0;
     diagram::theatre(page, (LEFT, corner), released)?;
-    let legend = match released.plan().computation().line {
+    let computation = released.plan().computation();
+    let legend = match computation.line {
         None => "No line: the lens has no axis. Bar on the limbus: incision.",
         Some(Line::LensAxis(_)) => {
             "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
         }
+        Some(Line::SteepMeridian(_)) if computation.arcs().is_some() => match computation.incision {
+            Some(_) => {
+                "Line: steep meridian. Arcs inside the limbus: cuts. Bar on it: incision. Blocks: marks."
+            }
+            None => "Line: steep meridian. Arcs inside the limbus: cuts. Blocks outside: reference marks.",
+        },
         Some(Line::SteepMeridian(_)) => {
             "Heavy line: steep meridian. Bar: incision. Blocks outside: reference marks."
         }
@@ -162,11 +200,16 @@ fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f
     };
     let (heading, tag, note) = match line {
         Line::LensAxis(_) => ("LENS AXIS", "lens.axis", "the lens marks lie on this meridian of the eye"),
+        Line::SteepMeridian(_) if computation.arcs().is_some() => {
+            ("STEEP MERIDIAN", "steep", "the arcs are centred on this meridian of the eye")
+        }
         Line::SteepMeridian(_) => ("STEEP MERIDIAN", "steep", "the incision goes here; the lens has no axis"),
     };
     label(page, COLUMN + INSET, top + 4.8, heading);
     let digits = round::meridian(line.meridian());
-    let style = Style::bold(64.0);
+    // Beside the longer heading the digits of a low box would touch it.
+    let low = height < 36.0 && matches!(line, Line::SteepMeridian(_));
+    let style = Style::bold(if low { 54.0 } else { 64.0 });
     let width = layout::measure(&digits, style)?;
     page.tagged(centre - width / 2.0, top + height / 2.0 + 6.2, style, digits, tag);
     page.text(centre + width / 2.0 + 0.8, top + height / 2.0, Style::bold(36.0), "°");
@@ -256,7 +299,12 @@ fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, Sheet
     label(page, x, top + 4.4, "INCISION");
     let plan = released.plan();
     let Some(incision) = &plan.computation().incision else {
-        page.text(x, top + 9.4, Style::bold(10.0), "no place stated: nothing added");
+        let none = if plan.computation().lens().is_none() {
+            "none: arcs alone"
+        } else {
+            "no place stated: nothing added"
+        };
+        page.text(x, top + 9.4, Style::bold(10.0), none);
         return Ok(top + height + 2.0);
     };
     let place = words::incision_place(plan.computation().eye, incision.at);
@@ -290,6 +338,11 @@ fn backup(page: &mut Page, released: &Released, top: f64, bottom: f64) -> Result
     let height = bottom - top;
     outline(page, top, COLUMN, COLUMN_WIDTH, height, false);
     let x = COLUMN + INSET;
+    if released.plan().computation().lens().is_none() {
+        label(page, x, top + 4.2, "BACKUP LENS");
+        page.text(x, top + 8.4, Style::bold(10.0), "no lens in this plan");
+        return Ok(());
+    }
     label(page, x, top + 4.2, "BACKUP LENS, by the surgeon's file");
     let text = released.plan().order().surgeon.backup.as_deref().map(words::legible);
     let text = text.filter(|t| !t.trim().is_empty()).unwrap_or_else(|| "none stated".to_owned());
@@ -300,7 +353,7 @@ fn backup(page: &mut Page, released: &Released, top: f64, bottom: f64) -> Result
     Ok(())
 }
 
-fn time_out(page: &mut Page) -> Result<(), PageError> {
+fn time_out(page: &mut Page, computation: &Computation) -> Result<(), PageError> {
     outline(page, TIME_OUT, LEFT, WIDTH, 18.2, false);
     page.text(
         LEFT + INSET,
@@ -311,8 +364,16 @@ fn time_out(page: &mut Page) -> Result<(), PageError> {
     let items = [
         "Full name and birth date",
         "Eye, against consent and skin mark",
-        "Lens, power, cylinder against the box",
-        "Axis, against the diagram",
+        if computation.lens().is_some() {
+            "Lens, power, cylinder against the box"
+        } else {
+            "No lens is put in"
+        },
+        if computation.arcs().is_some() {
+            "Arcs and depth of the blade, against the strip"
+        } else {
+            "Axis, against the diagram"
+        },
         "This version: code shows CURRENT",
     ];
     let each = (WIDTH - 2.0 * INSET) / 5.0;
@@ -328,13 +389,17 @@ fn time_out(page: &mut Page) -> Result<(), PageError> {
     Ok(())
 }
 
-fn as_done(page: &mut Page) {
+fn as_done(page: &mut Page, computation: &Computation) {
     outline(page, AS_DONE, LEFT, WIDTH, 16.8, false);
     label(page, LEFT + INSET, AS_DONE + 4.4, "AS DONE");
     let style = Style::regular(8.5);
     let y = AS_DONE + 8.6;
     for (x, text, from, width, unit) in [
-        (LEFT + INSET, "Axis at the end", 23.0, 15.0, "°"),
+        if computation.arcs().is_some() {
+            (LEFT + INSET, "Arcs at", 12.5, 26.0, "°")
+        } else {
+            (LEFT + INSET, "Axis at the end", 23.0, 15.0, "°")
+        },
         (60.0, "Incision at", 16.5, 14.0, "°"),
         (98.0, "width", 9.0, 13.0, "mm"),
         (130.0, "Lens serial number", 29.0, 36.0, ""),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::folders::{LENSES, MAPPINGS, SURGEONS, is_plain_name};
+use super::folders::{LENSES, MAPPINGS, NOMOGRAMS, SURGEONS, is_plain_name};
 use super::site_file::SITE_FILE;
 use crate::checks::UnapprovedFile;
 use crate::model::Digest;
@@ -18,6 +18,8 @@ pub enum FileKind {
     Surgeon,
     /// A lens family, `lenses/<name>.toml`.
     Lens,
+    /// A table of arcs, `nomograms/<name>.toml`.
+    Nomogram,
 }
 
 impl FileKind {
@@ -35,6 +37,7 @@ impl FileKind {
             MAPPINGS => Some(Self::Mapping),
             SURGEONS => Some(Self::Surgeon),
             LENSES => Some(Self::Lens),
+            NOMOGRAMS => Some(Self::Nomogram),
             _ => None,
         }
     }
@@ -102,6 +105,7 @@ mod tests {
         assert_eq!(FileKind::of("mappings/halden.toml"), Some(FileKind::Mapping));
         assert_eq!(FileKind::of("surgeons/imara-vost.toml"), Some(FileKind::Surgeon));
         assert_eq!(FileKind::of("lenses/tarn-t.toml"), Some(FileKind::Lens));
+        assert_eq!(FileKind::of("nomograms/wallace.toml"), Some(FileKind::Nomogram));
         for other in [
             "people.toml",
             "lenses/.tarn-t.toml",

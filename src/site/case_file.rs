@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::node::{Table, Taken, TextFault, Tree};
+use super::nomogram::{nomogram_table, shipped};
 use super::schema::{LensRead, lens_table, ranged, surgeon_table};
 use crate::casebook::{Arrived, Evidence};
 use crate::finding::{Answer, Code, Finding, Severity};
@@ -10,9 +11,9 @@ use crate::model::{
     Axial, ByEye, ChamberDepthFrom, CornealSurgery, Digest, Exam, ExamTime, Eye, FileNameClaims, FileRef,
     Identity, Instrument, InstrumentClass, Keratometry, LengthMethod, LensStatus, ListEntry, MeridianReading,
     OperatingList, PatientNumber, PersonName, Place, Procedure, Reading, Refraction, Seat, Sex, SignedTarget,
-    Spot, Surface,
+    Spot, Surface, same_name,
 };
-use crate::plan::{Entered, Surgeon};
+use crate::plan::{Entered, LocalThickness, Nomogram, Surgeon, ThicknessFrom};
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
 
 /// Everything a case file says.
@@ -28,6 +29,10 @@ pub struct CaseFile {
     pub entered: Option<Entered>,
     /// Answers, by code.
     pub answers: Vec<Answer>,
+    /// The table of arcs: the file's own, else the one that comes with the program and that the surgeon names.
+    pub nomogram: Option<Nomogram>,
+    /// Thickness of the cornea where arcs may be cut.
+    pub pachymetry: Vec<LocalThickness>,
 }
 
 struct Source {
@@ -155,6 +160,15 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         .into_iter()
         .map(lens_table)
         .collect::<Result<Vec<_>, _>>()?;
+    let nomogram = nomogram_of(&root, &surgeon)?;
+    let pachymetry = root
+        .get("pachymetry")
+        .map(|taken| taken.tables())
+        .transpose()?
+        .unwrap_or_default()
+        .into_iter()
+        .map(|table| pachymetry(&source, table))
+        .collect::<Result<Vec<_>, _>>()?;
     let entered = root.get("chosen").map(|taken| chosen(taken.table()?)).transpose()?;
     let answers = root
         .get("answer")
@@ -176,7 +190,7 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         facts: Vec::new(),
         authority,
     };
-    Ok(CaseFile { evidence, surgeon, lenses, entered, answers })
+    Ok(CaseFile { evidence, surgeon, lenses, entered, answers, nomogram, pachymetry })
 }
 
 fn date(taken: &Taken<'_>) -> Result<(jiff::civil::Date, String), TextFault> {
@@ -455,6 +469,39 @@ fn refraction(exams: &mut Exams<'_>, table: Table<'_>) -> Result<(), TextFault> 
         held.refraction = Some(refraction);
     }
     Ok(())
+}
+
+/// The table of arcs the surgeon names: the file's own, else one that comes with the program.
+fn nomogram_of(root: &Table<'_>, surgeon: &Surgeon) -> Result<Option<Nomogram>, TextFault> {
+    let own = root.get("nomogram").map(|taken| nomogram_table(taken.table()?)).transpose()?;
+    let Some(arcs) = &surgeon.arcs else { return Ok(None) };
+    let named = |table: &Nomogram| same_name(&table.name, &arcs.nomogram);
+    Ok(own.filter(named).or_else(|| shipped(&arcs.nomogram)))
+}
+
+/// A thickness at a place: the device and the day belong to it.
+fn pachymetry(source: &Source, table: Table<'_>) -> Result<LocalThickness, TextFault> {
+    let (eye, device, taken) = head(source, &table)?;
+    let measured = taken
+        .map(|taken| taken.text)
+        .ok_or_else(|| table.fault("the time of the reading is missing", "add `exam_at` here"))?;
+    let at = table.need("at_deg", "the place on the limbus, 0 to 360 degrees")?;
+    let (direction, _) = ranged(&at, Direction::from_reading)?;
+    let thickness_at = table.need("thickness_um", "the thickness")?;
+    let thickness = local_thickness(&thickness_at)?;
+    let from = ThicknessFrom::File(source.place(&thickness_at));
+    table.finish()?;
+    Ok(LocalThickness { eye, at: direction, thickness, device, measured, from })
+}
+
+fn local_thickness(taken: &Taken<'_>) -> Result<Micrometre, TextFault> {
+    let (thickness, written) = ranged(taken, Micrometre::from_reading)?;
+    LocalThickness::is_plausible(thickness).then_some(thickness).ok_or_else(|| {
+        taken.fault(
+            format!("`{}` um is no thickness of a cornea near the limbus", written.text()),
+            "write the reading in micrometres, as the instrument shows it",
+        )
+    })
 }
 
 fn chosen(table: Table<'_>) -> Result<Entered, TextFault> {

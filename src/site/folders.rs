@@ -8,6 +8,7 @@ use crate::model::{Digest, Eye};
 pub(super) const MAPPINGS: &str = "mappings";
 pub(super) const SURGEONS: &str = "surgeons";
 pub(super) const LENSES: &str = "lenses";
+pub(super) const NOMOGRAMS: &str = "nomograms";
 
 /// Longest name made from a name that came from outside, in characters.
 const LONGEST: usize = 60;
@@ -33,8 +34,8 @@ impl Folders {
     /// Names of the folders that may be shared with other computers.
     pub const SHARED: [&'static str; 3] = ["incoming", "sheets", "held"];
     /// Names of the folders that are the bridge's alone.
-    pub const PRIVATE: [&'static str; 8] =
-        ["kept", "work", "refused", "superseded", "keys", MAPPINGS, SURGEONS, LENSES];
+    pub const PRIVATE: [&'static str; 9] =
+        ["kept", "work", "refused", "superseded", "keys", MAPPINGS, SURGEONS, LENSES, NOMOGRAMS];
 
     /// The site in this folder.
     pub fn at(root: impl Into<PathBuf>) -> Self {
@@ -79,6 +80,8 @@ impl Folders {
         surgeons SURGEONS;
         /// Lens families.
         lenses LENSES;
+        /// Tables of arcs.
+        nomograms NOMOGRAMS;
     }
 
     /// The folder of one day's sheets.

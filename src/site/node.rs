@@ -296,6 +296,32 @@ impl<'t> Taken<'t> {
         })
     }
 
+    /// The values of a list.
+    pub(super) fn items(&self) -> Result<Vec<Self>, TextFault> {
+        match &self.node.kind {
+            Kind::Array(items) => Ok(items
+                .iter()
+                .enumerate()
+                .map(|(position, node)| Self {
+                    file: self.file,
+                    path: format!("{}[{}]", self.path, position + 1),
+                    node,
+                })
+                .collect()),
+            Kind::Table(_)
+            | Kind::Number(_)
+            | Kind::Text(_)
+            | Kind::Truth(_)
+            | Kind::Moment(_)
+            | Kind::Nothing => Err(self.expected("a list")),
+        }
+    }
+
+    /// Whether the value is a table.
+    pub(super) const fn is_table(&self) -> bool {
+        matches!(self.node.kind, Kind::Table(_))
+    }
+
     /// A table.
     pub(super) fn table(&self) -> Result<Table<'t>, TextFault> {
         Table::of(self.file, self.path.clone(), self.node)

@@ -49,7 +49,11 @@ fn need_dioptres(table: &Table<'_>, key: &'static str, what: &str) -> Result<Dio
     Ok(ranged(&table.need(key, what)?, Dioptre::from_reading)?.0)
 }
 
-fn word<T>(taken: &Taken<'_>, read: impl Fn(&str) -> Option<T>, known: &str) -> Result<T, TextFault> {
+pub(super) fn word<T>(
+    taken: &Taken<'_>,
+    read: impl Fn(&str) -> Option<T>,
+    known: &str,
+) -> Result<T, TextFault> {
     let text = taken.text()?;
     read(&text).ok_or_else(|| taken.fault(format!("`{text}` is unknown"), format!("known: {known}")))
 }
@@ -94,6 +98,7 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
         reach: table.get("reach").map(|taken| reach(taken.table()?)).transpose()?.unwrap_or_default(),
         seat: table.get("seat").map(|taken| word(&taken, Seat::from_word, "head, temporal")).transpose()?,
         backup: table.text("backup")?,
+        arcs: table.get("arcs").map(|taken| super::nomogram::technique(taken.table()?)).transpose()?,
     };
     table.finish()?;
     Ok(surgeon)

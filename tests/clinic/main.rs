@@ -9,6 +9,7 @@
     reason = "a test stops at the first thing that is not as it should be, handles files by itself and says what it skips"
 )]
 
+mod arcs;
 mod bad_cells;
 mod bad_files;
 mod bad_lists;

@@ -8,6 +8,7 @@
 )]
 
 mod again;
+mod arcs;
 mod clinic;
 mod doctor;
 mod explaining;

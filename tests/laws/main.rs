@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "helpers of tests stop the test")]
 
+mod arcs;
 mod eyes;
 mod lenses;
 mod uncertainty;

@@ -16,5 +16,6 @@ mod iso8429_positions;
 mod jcrs2017_contrast;
 mod savini2017_budget;
 mod thibos1997_conversions;
+mod wallace_arcs;
 mod weikert2018_tilt;
 mod williams1993_rotation;

@@ -13,9 +13,10 @@ use axiswright::model::{
 };
 use axiswright::optics::view::LimbalPlace;
 use axiswright::plan::{
-    Approval, BoxPlane, BoxPower, Entered, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite,
-    Leftover, LensConstants, LensFamily, LensKind, LensStep, Marks, Opening, Order, PosteriorChoice,
-    PowerRange, Reach, Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
+    Approval, ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcTechnique, BoxPlane, BoxPower, Entered,
+    FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, LensConstants, LensFamily,
+    LensKind, LensStep, LocalThickness, Marks, Nomogram, Opening, Order, PosteriorChoice, PowerRange, Reach,
+    Released, Settings as PlanSettings, SingleArc, Surgeon, TheatreMethod, ThicknessFrom, plan,
 };
 use axiswright::sheet::SheetFacts;
 use axiswright::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -52,6 +53,8 @@ pub(crate) struct Ask {
     pub(crate) alike: bool,
     pub(crate) standing: bool,
     pub(crate) posterior: PosteriorChoice,
+    /// Arcs by this table, and whether a lens is put in beside them.
+    pub(crate) arcs: Option<(&'static str, bool)>,
 }
 
 impl Default for Ask {
@@ -83,7 +86,19 @@ impl Default for Ask {
             alike: false,
             standing: false,
             posterior: PosteriorChoice::None,
+            arcs: None,
         }
+    }
+}
+
+/// Arcs by the published table, beside a spherical lens or alone.
+pub(crate) fn arcs(with_lens: bool) -> Ask {
+    Ask {
+        procedure: Some(Procedure::ArcuateKeratotomy),
+        lens: LensKind::Spherical,
+        lens_name: "Fell S",
+        arcs: Some(("Wallace", with_lens)),
+        ..Ask::default()
     }
 }
 
@@ -223,7 +238,10 @@ pub(crate) fn entry(ask: &Ask) -> ListEntry {
             "-0.25",
             at(12),
         )),
-        lens: Some(Reading::new(ask.lens_name.to_owned(), ask.lens_name, at(13))),
+        lens: ask
+            .arcs
+            .is_none_or(|(_, with_lens)| with_lens)
+            .then(|| Reading::new(ask.lens_name.to_owned(), ask.lens_name, at(13))),
         incision: ask
             .incision_deg
             .map(|deg| Reading::new(Direction::from_reading(deg).unwrap(), deg.to_string(), at(14))),
@@ -352,8 +370,9 @@ pub(crate) fn order(ask: &Ask) -> Order {
             reach: Reach::default(),
             seat: Some(ask.seat),
             backup: ask.backup.map(str::to_owned),
+            arcs: ask.arcs.map(|(table, _)| technique(table)),
         },
-        family: Some(family(ask)),
+        family: ask.arcs.is_none_or(|(_, with_lens)| with_lens).then(|| family(ask)),
         entered: ask.entered.map(|(source, reason)| Entered {
             equivalent: Dioptre::from_dioptres(21.0),
             cylinder: Dioptre::from_dioptres(3.0),
@@ -369,7 +388,47 @@ pub(crate) fn order(ask: &Ask) -> Order {
         }),
         live: false,
         settings: PlanSettings::default(),
+        nomogram: ask.arcs.map(|_| wallace()),
+        pachymetry: if ask.arcs.is_some() { pachymetry(ask) } else { Vec::new() },
     }
+}
+
+/// The table that comes with the program.
+pub(crate) fn wallace() -> Nomogram {
+    let text = include_str!("../../templates/nomograms/wallace.toml");
+    axiswright::site::nomogram("nomograms/wallace.toml", text).unwrap()
+}
+
+/// What the surgeon states of arcs.
+pub(crate) fn technique(table: &str) -> ArcTechnique {
+    ArcTechnique {
+        nomogram: table.to_owned(),
+        zone: Some(Millimetre::from_millimetres(11.0)),
+        depth: Some(ArcDepth::Set(Micrometre::from_micrometres(600.0))),
+        input: Some(ArcInput::Keratometric),
+        incision: Some(ArcIncision::Separate),
+        single: Some(SingleArc {
+            with_the_rule: ArcEnd::Toward(LimbalPlace::Superior),
+            oblique: ArcEnd::Toward(LimbalPlace::Superior),
+            against_the_rule: ArcEnd::Toward(LimbalPlace::Temporal),
+        }),
+    }
+}
+
+/// Readings at both ends of the steep meridian.
+fn pachymetry(ask: &Ask) -> Vec<LocalThickness> {
+    let file = file("pachymetry.csv");
+    [(ask.axis, 704.0, 3), (ask.axis + 180.0, 688.0, 5)]
+        .into_iter()
+        .map(|(at, thickness, column)| LocalThickness {
+            eye: ask.eye,
+            at: Direction::wrapping(at),
+            thickness: Micrometre::from_micrometres(thickness),
+            device: "Pellan P3".to_owned(),
+            measured: "2026-03-01".to_owned(),
+            from: ThicknessFrom::File(spot(&file, column, "thickness")),
+        })
+        .collect()
 }
 
 fn time(text: &str) -> jiff::Timestamp {

@@ -8,7 +8,7 @@ use axiswright::sheet::{LIMBUS_MM, marking_diagram, theatre_diagram};
 use crate::cases::{Ask, released};
 
 /// A vector in the patient's own frame: towards the patient's left, towards the forehead, out of the face.
-type Vector = [f64; 3];
+pub(crate) type Vector = [f64; 3];
 
 fn cross(a: Vector, b: Vector) -> Vector {
     [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
@@ -26,7 +26,7 @@ const OUT: Vector = [0.0, 0.0, 1.0];
 
 /// Who looks: in front of a sitting patient, or the surgeon in a seat. The person's up on the paper is what lies away from them.
 #[derive(Clone, Copy)]
-enum Looks {
+pub(crate) enum Looks {
     FromFront,
     FromSeat(Seat),
 }
@@ -51,13 +51,13 @@ fn nasal(eye: Eye) -> Vector {
 }
 
 /// A direction of ISO 8429: a person facing the patient has the patient's left at the right hand.
-fn iso(degrees: f64) -> Vector {
+pub(crate) fn iso(degrees: f64) -> Vector {
     let (sin, cos) = libm::sincos(degrees.to_radians());
     [cos, sin, 0.0]
 }
 
 /// Right and down on paper of a unit vector, for whoever looks against `OUT`.
-fn on_paper(v: Vector, looks: Looks, eye: Eye) -> (f64, f64) {
+pub(crate) fn on_paper(v: Vector, looks: Looks, eye: Eye) -> (f64, f64) {
     let up = up(looks, eye);
     let right = cross(up, OUT);
     (dot(v, right), -dot(v, up))
@@ -65,11 +65,11 @@ fn on_paper(v: Vector, looks: Looks, eye: Eye) -> (f64, f64) {
 
 /// One path or text of an SVG.
 #[derive(Debug, Clone)]
-struct Element {
-    width: f64,
-    points: Vec<(f64, f64)>,
-    curved: bool,
-    text: Option<String>,
+pub(crate) struct Element {
+    pub(crate) width: f64,
+    pub(crate) points: Vec<(f64, f64)>,
+    pub(crate) curved: bool,
+    pub(crate) text: Option<String>,
 }
 
 fn attribute<'a>(line: &'a str, name: &str) -> Option<&'a str> {
@@ -77,7 +77,7 @@ fn attribute<'a>(line: &'a str, name: &str) -> Option<&'a str> {
     line[from..].split('"').next()
 }
 
-fn elements(svg: &str) -> Vec<Element> {
+pub(crate) fn elements(svg: &str) -> Vec<Element> {
     svg.lines()
         .filter_map(|line| {
             if line.starts_with("<text") {
@@ -104,7 +104,7 @@ fn near(a: f64, b: f64, by: f64) -> bool {
 }
 
 /// The centre of the limbus: the only closed circle of its radius.
-fn centre(elements: &[Element]) -> (f64, f64) {
+pub(crate) fn centre(elements: &[Element]) -> (f64, f64) {
     let limbus = elements.iter().find(|e| e.curved && near(e.width, 0.7, 1e-9)).expect("the limbus");
     let ends = |pick: fn(&(f64, f64)) -> f64| {
         let values = limbus.points.iter().map(pick);
@@ -115,7 +115,7 @@ fn centre(elements: &[Element]) -> (f64, f64) {
     (f64::midpoint(left, right), f64::midpoint(top, bottom))
 }
 
-fn from_centre(point: (f64, f64), centre: (f64, f64)) -> (f64, f64) {
+pub(crate) fn from_centre(point: (f64, f64), centre: (f64, f64)) -> (f64, f64) {
     (point.0 - centre.0, point.1 - centre.1)
 }
 

@@ -6,6 +6,7 @@
     reason = "the helpers of these tests may fail as the tests do"
 )]
 
+mod arcs;
 mod boxes;
 mod cases;
 mod doubts;

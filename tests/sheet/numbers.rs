@@ -9,7 +9,7 @@ use axiswright::sheet::{printed_numbers, record, sheet};
 use axiswright::units::round;
 use serde_json::Value;
 
-use crate::cases::{Ask, crowded, facts, released};
+use crate::cases::{Ask, arcs, crowded, facts, released};
 
 /// The texts of a finished sheet by key, lines of one text joined.
 fn printed(released: &Released, ask: &Ask) -> BTreeMap<String, String> {
@@ -46,6 +46,9 @@ fn every_number_of_the_plan_stands_on_the_sheet_and_no_other() {
         Ask { procedure: Some(Procedure::OnAxisIncision), ..base.clone() },
         Ask { procedure: Some(Procedure::SphericalLens), eye: Eye::Left, ..base.clone() },
         crowded(),
+        arcs(true),
+        Ask { eye: Eye::Left, axis: 172.0, cylinder: 1.6, method: TheatreMethod::LevelRing, ..arcs(false) },
+        Ask { entered: Some(("a second formula", "an old scar")), lens: LensKind::Toric, ..arcs(false) },
     ] {
         let released = released(&ask);
         let found = printed(&released, &ask);

@@ -5,7 +5,7 @@ use axiswright::page::Page;
 use axiswright::plan::TheatreMethod;
 use axiswright::sheet::{HeldCase, Notice, pages, slip, superseded_notice};
 
-use crate::cases::{Ask, case, crowded, facts, released};
+use crate::cases::{Ask, arcs, case, crowded, facts, released};
 
 /// The texts of a page from the top, one line of the page on one line.
 fn words(page: &Page) -> String {
@@ -53,6 +53,20 @@ fn theatre_page_of_a_left_eye_from_the_temple_entered() {
     facts.live = false;
     facts.unauthenticated = true;
     insta::assert_snapshot!(words(&pages(&released(&ask), &facts).unwrap()[0]));
+}
+
+#[test]
+fn theatre_page_of_arcs_beside_a_lens() {
+    let ask = arcs(true);
+    insta::assert_snapshot!(words(&pages(&released(&ask), &facts(&ask)).unwrap()[0]));
+}
+
+#[test]
+fn pages_of_an_arc_alone() {
+    let ask = Ask { eye: Eye::Left, seat: Seat::Temporal, axis: 172.0, cylinder: 1.6, ..arcs(false) };
+    let pages = pages(&released(&ask), &facts(&ask)).unwrap();
+    let record: Vec<String> = pages.iter().skip(2).map(words).collect();
+    insta::assert_snapshot!(format!("{}\n\n{}", words(&pages[0]), record.join("\n\n")));
 }
 
 #[test]

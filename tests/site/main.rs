@@ -12,6 +12,7 @@ mod expect;
 mod incoming;
 mod limits;
 mod names;
+mod nomograms;
 mod written;
 
 use axiswright::site::{SiteError, SiteFile};

@@ -67,7 +67,7 @@ pub(in crate::checks) fn surgery(
     places: Vec<Place>,
     required: bool,
 ) -> Option<Finding> {
-    if !case.entry.procedure.as_ref()?.value.is_cataract() {
+    if !case.entry.is_cataract() {
         return None;
     }
     let (text, found, next) = match (state, places.is_empty()) {
@@ -103,7 +103,7 @@ pub(in crate::checks) fn surgery(
 
 /// L12: an eye to be operated for cataract that is recorded without its natural lens.
 pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Eye) -> Option<Finding> {
-    if !case.entry.procedure.as_ref()?.value.is_cataract() {
+    if !case.entry.is_cataract() {
         return None;
     }
     // A person may correct an earlier statement of a person: the latest counts.

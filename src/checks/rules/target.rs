@@ -90,7 +90,7 @@ pub(in crate::checks) fn missing(case: &Case, choice: &Choice, eye: Eye, blocked
             "measure the planned eye with a keratometer",
         ));
     }
-    let cataract = case.entry.procedure.as_ref().is_some_and(|procedure| procedure.value.is_cataract());
+    let cataract = case.entry.is_cataract();
     let length = choice.selection.axial().is_some_and(|source| source.axial().length.is_some());
     let doubtful_length = choice.failed_axial
         || contradicting
