@@ -153,6 +153,15 @@ pub enum Event {
         /// Whether they proved who they are.
         authenticated: bool,
     },
+    /// A person stated the toric lens that is in the eye and where its marks lie.
+    Implanted {
+        /// The case.
+        case: String,
+        /// Note with the lens.
+        lens: String,
+        /// Whether they proved who they are.
+        authenticated: bool,
+    },
     /// A settings file was approved.
     SettingsApproved {
         /// Its name.
@@ -191,6 +200,7 @@ impl Event {
             Self::TakenAgain { .. }
             | Self::Answered { .. }
             | Self::Entered { .. }
+            | Self::Implanted { .. }
             | Self::SettingsApproved { .. }
             | Self::Person { .. }
             | Self::ClockConfirmed { .. } => true,

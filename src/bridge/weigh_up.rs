@@ -15,7 +15,7 @@ use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
 use crate::model::{ListEntry, same_name};
-use crate::plan::{Approval, Marks, Order, Plan, Surgeon};
+use crate::plan::{Approval, LaserOrder, Marks, Order, Plan, Surgeon, Work};
 use crate::site::{ApprovalPolicy, History, LensRead};
 use crate::units::round;
 
@@ -137,6 +137,7 @@ pub fn weigh_up(
             decide_by: expected.decide_by,
             answers: record.answers.clone(),
             entered: record.entered.clone(),
+            implanted: record.implanted.clone(),
         };
         let known = site.memory.borrow().considered(&judged, now);
         let considered = known.unwrap_or_else(|| {
@@ -207,6 +208,8 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         surgeon: surgeon.clone(),
         family,
         entered: record.entered.clone(),
+        implanted: record.implanted.clone(),
+        laser: LaserOrder::default(),
         seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
         marks: Marks::default(),
@@ -278,6 +281,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
         format!("answer {fingerprint} {}", answer.code.reference())
     }));
     lines.extend(record.entered.iter().map(super::fold::entered_text));
+    lines.extend(record.implanted.iter().map(super::implanted::text));
     keyed(site, "axiswright-evidence-1", &lines.join("\n"))
 }
 
@@ -305,6 +309,26 @@ fn result(plan: &Plan) -> String {
             format!("axis {}", lens.axis.map(round::meridian).unwrap_or_default()),
             format!("entered {}", lens.entered.is_some()),
         ]);
+    }
+    match &computation.work {
+        Work::Lens(_) => {}
+        Work::Realignment(turned) => lines.extend([
+            format!("in the eye {}", turned.implanted.printed()),
+            format!("turn {} from {}", turned.turn.printed(), round::meridian(turned.from)),
+            format!("axis {}", round::meridian(turned.to)),
+            format!("advice {}", turned.advice.word()),
+        ]),
+        Work::Laser(laser) => lines.extend([
+            format!(
+                "treatment {} {} x {}",
+                round::signed(laser.treatment.sphere().dioptres(), 2),
+                round::signed(laser.treatment.cylinder().dioptres(), 2),
+                round::meridian(laser.axis_upright)
+            ),
+            format!("mark {}", round::meridian(laser.mark_upright)),
+            format!("on the bed {}", laser.axis_on_bed.map(round::meridian).unwrap_or_default()),
+            format!("device turns the axis {}", laser.device_turns_axis),
+        ]),
     }
     lines.join("\n")
 }

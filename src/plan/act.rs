@@ -13,6 +13,12 @@ pub enum Act {
     OnAxisIncision,
     /// A spherical lens through a manual small incision at its usual place.
     ManualSmallIncision,
+    /// A toric lens added before the natural one.
+    PhakicLens,
+    /// A laser on the cornea.
+    Laser,
+    /// The turn of a toric lens that is in the eye.
+    Realignment,
 }
 
 impl Act {
@@ -23,18 +29,22 @@ impl Act {
             Procedure::SphericalLens => Some(Self::SphericalLens),
             Procedure::OnAxisIncision => Some(Self::OnAxisIncision),
             Procedure::ManualSmallIncision => Some(Self::ManualSmallIncision),
-            Procedure::ArcuateKeratotomy
-            | Procedure::ToricPhakicLens
-            | Procedure::Laser
-            | Procedure::Realignment => None,
+            Procedure::ToricPhakicLens => Some(Self::PhakicLens),
+            Procedure::Laser => Some(Self::Laser),
+            Procedure::Realignment => Some(Self::Realignment),
+            Procedure::ArcuateKeratotomy => None,
         }
     }
 
     /// Whether a step of cylinder may be taken.
     pub const fn takes_a_step(self) -> bool {
         match self {
-            Self::ToricLens => true,
-            Self::SphericalLens | Self::OnAxisIncision | Self::ManualSmallIncision => false,
+            Self::ToricLens | Self::PhakicLens => true,
+            Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::ManualSmallIncision
+            | Self::Laser
+            | Self::Realignment => false,
         }
     }
 
@@ -42,7 +52,9 @@ impl Act {
     pub const fn rests_on_the_incision(self) -> bool {
         match self {
             Self::OnAxisIncision | Self::ManualSmallIncision => true,
-            Self::ToricLens | Self::SphericalLens => false,
+            Self::ToricLens | Self::SphericalLens | Self::PhakicLens | Self::Laser | Self::Realignment => {
+                false
+            }
         }
     }
 
@@ -50,7 +62,12 @@ impl Act {
     pub const fn opening(self) -> Opening {
         match self {
             Self::ManualSmallIncision => Opening::Manual,
-            Self::ToricLens | Self::SphericalLens | Self::OnAxisIncision => Opening::Phaco,
+            Self::ToricLens
+            | Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::PhakicLens
+            | Self::Laser
+            | Self::Realignment => Opening::Phaco,
         }
     }
 }

@@ -6,10 +6,13 @@ use super::act::Act;
 use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
+use super::laser::{self, LaserPlan};
 use super::marking::Marking;
 use super::notice;
 use super::order::{LensOrder, Order};
+use super::phakic;
 use super::power::{self, Beside, Power};
+use super::realign::{self, RealignmentPlan};
 use super::settings::Settings;
 use super::step::Step;
 use crate::checks::{Selection, Weight};
@@ -193,13 +196,17 @@ pub enum Line {
     LensAxis(Meridian),
     /// The steep meridian, on which the incision is made.
     SteepMeridian(Meridian),
+    /// The minus-cylinder axis of a laser treatment: on the bed, where the mark was read there, else upright.
+    TreatmentAxis(Meridian),
 }
 
 impl Line {
     /// The meridian.
     pub const fn meridian(self) -> Meridian {
         match self {
-            Self::LensAxis(meridian) | Self::SteepMeridian(meridian) => meridian,
+            Self::LensAxis(meridian) | Self::SteepMeridian(meridian) | Self::TreatmentAxis(meridian) => {
+                meridian
+            }
         }
     }
 }
@@ -209,6 +216,10 @@ impl Line {
 pub enum Work {
     /// A lens is put in the eye, toric or not.
     Lens(LensPlan),
+    /// A toric lens that is in the eye is turned.
+    Realignment(RealignmentPlan),
+    /// The cornea is treated with a laser.
+    Laser(LaserPlan),
 }
 
 /// Everything computed for one eye.
@@ -265,6 +276,7 @@ impl Computation {
     pub const fn lens(&self) -> Option<&LensPlan> {
         match &self.work {
             Work::Lens(lens) => Some(lens),
+            Work::Realignment(_) | Work::Laser(_) => None,
         }
     }
 }
@@ -304,6 +316,9 @@ pub(super) fn compute(
         Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::ManualSmallIncision => {
             lens_operation(&asked)
         }
+        Act::PhakicLens => phakic::phakic(&asked),
+        Act::Laser => laser::laser(&asked),
+        Act::Realignment => realign::realignment(&asked),
     }
 }
 
@@ -371,7 +386,7 @@ fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     let line = match (act, lens.axis) {
         (_, Some(axis)) => Some(Line::LensAxis(axis)),
         (Act::OnAxisIncision, None) => incision.map(|incision| Line::SteepMeridian(incision.at.meridian())),
-        (Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision, None) => None,
+        (_, None) => None,
     };
     let marking =
         line.map(|line| Marking::to_axis(eye, line.meridian(), order.marks, order.seat, order.method));
@@ -521,6 +536,10 @@ pub(super) fn weights(
     entry: &ListEntry,
     order: &Order,
 ) -> Vec<Weight> {
+    // A phakic lens follows from the refraction: what one keratometry alone would leave is not to be had this way.
+    if computation.act == Act::PhakicLens {
+        return Vec::new();
+    }
     let Some((planned, cylinder)) = computation.lens().and_then(|lens| Some((lens, lens.corneal_cylinder?)))
     else {
         return Vec::new();

@@ -49,6 +49,8 @@ pub(super) fn made(
             Ok(usual(eye, act, entry, order, findings))
         }
         Act::OnAxisIncision => Ok(on_axis(eye, act, before, entry, order, findings)),
+        // What these rest on was measured as the eye is; no incision is added to it.
+        Act::PhakicLens | Act::Laser | Act::Realignment => Ok(None),
     }
 }
 
@@ -63,9 +65,12 @@ fn not_stated(eye: Eye, act: Act) -> Finding {
             Act::ManualSmallIncision => {
                 "state `[[incision]]` with `opening = \"manual\"` in the surgeon's file: place, flattening, n"
             }
-            Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision => {
-                "state `[[incision]]` in the surgeon's file: place, flattening, n"
-            }
+            Act::ToricLens
+            | Act::SphericalLens
+            | Act::OnAxisIncision
+            | Act::PhakicLens
+            | Act::Laser
+            | Act::Realignment => "state `[[incision]]` in the surgeon's file: place, flattening, n",
         })
 }
 

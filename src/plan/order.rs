@@ -1,7 +1,9 @@
 //! What a plan is asked for beside the readings.
 
+use super::laser::LaserOrder;
 use super::lens::LensFamily;
 use super::marking::{Marks, TheatreMethod};
+use super::realign::Implanted;
 use super::settings::Settings;
 use super::surgeon::Surgeon;
 use crate::model::Seat;
@@ -33,6 +35,10 @@ pub struct Order {
     pub family: Option<LensFamily>,
     /// The surgeon's own choice, if entered.
     pub entered: Option<Entered>,
+    /// The toric lens that is in the eye, for its re-alignment.
+    pub implanted: Option<Implanted>,
+    /// What a laser is asked for.
+    pub laser: LaserOrder,
     /// Where the surgeon sits.
     pub seat: Seat,
     /// The site's theatre method.

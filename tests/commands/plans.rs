@@ -129,7 +129,7 @@ fn a_manual_incision_has_an_effect_of_its_own() {
 
 #[test]
 fn what_this_version_does_not_plan_is_refused_by_name() {
-    for procedure in ["arcuate_keratotomy", "toric_phakic_lens", "laser", "realignment"] {
+    for procedure in ["arcuate_keratotomy"] {
         let refused = changed("spherical_left.toml", "\"spherical_lens\"", &format!("\"{procedure}\""), 1);
         assert_eq!(refused["state"], "blocked", "{procedure}");
         assert!(refs(&refused, "refuse").contains(&"T04".to_owned()), "{procedure}: {refused}");

@@ -14,8 +14,8 @@ use axiswright::model::{
 use axiswright::optics::view::LimbalPlace;
 use axiswright::plan::{
     Approval, BoxPlane, BoxPower, Entered, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite,
-    Leftover, LensConstants, LensFamily, LensKind, LensStep, Marks, Opening, Order, PosteriorChoice,
-    PowerRange, Reach, Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
+    LaserOrder, Leftover, LensConstants, LensFamily, LensKind, LensStep, Marks, Opening, Order,
+    PosteriorChoice, PowerRange, Reach, Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
 };
 use axiswright::sheet::SheetFacts;
 use axiswright::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -295,7 +295,7 @@ fn family(ask: &Ask) -> LensFamily {
             ("T45", 4.5),
             ("T50", 5.25),
         ],
-        LensKind::Spherical => &[],
+        LensKind::Spherical | LensKind::Phakic => &[],
     };
     let made = range(6.0, 30.0, 0.5);
     LensFamily {
@@ -311,6 +311,7 @@ fn family(ask: &Ask) -> LensFamily {
             origin: "invented for tests".to_owned(),
             ..LensConstants::default()
         },
+        phakic: None,
         box_power: BoxPower::SphericalEquivalent,
         box_plane: BoxPlane::Lens,
         equivalent: made,
@@ -350,6 +351,7 @@ pub(crate) fn order(ask: &Ask) -> Order {
                 .into_iter()
                 .collect(),
             reach: Reach::default(),
+            laser_turns_axis: None,
             seat: Some(ask.seat),
             backup: ask.backup.map(str::to_owned),
         },
@@ -362,6 +364,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
             reason: reason.to_owned(),
             by: "Dr. Ines Okafor".to_owned(),
         }),
+        implanted: None,
+        laser: LaserOrder::default(),
         seat: ask.seat,
         method: ask.method,
         marks: ask.marks.map_or_else(Marks::default, |(zero, opposite)| {
