@@ -99,10 +99,11 @@ fn how(page: &mut Page, work: &Work) -> Result<(), PageError> {
     }
     if let Work::Realignment(plan) = work {
         let text = format!(
-            "Then one fine mark at each end of the meridian the lens lies on now: {}.",
+            "Then, dilated and still upright, one fine mark at each end of the meridian the lens lies on: {}.",
             round::meridian(plan.from)
         );
         let bold = Style::bold(9.5);
+        page.text(x, y, bold, "7");
         let broken = layout::wrap(&text, width - 6.0, bold)?;
         y = tagged_lines(page, x + 6.0, y, bold, &broken, "turned.mark") + 2.0;
     }

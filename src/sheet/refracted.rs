@@ -4,20 +4,22 @@ use super::block::{LEFT, WIDTH, fitted, label, leading, lines, tagged_lines};
 use super::error::SheetError;
 use super::marking;
 use super::theatre::{
-    COLUMN, COLUMN_BOTTOM, COLUMN_WIDTH, INSET, WAY_HEIGHT, axis_box, beside_label, outline, ring_table,
-    small_print, turn,
+    COLUMN, COLUMN_BOTTOM, COLUMN_WIDTH, INSET, axis_box, beside_label, outline, ring_table, small_print,
+    turn,
 };
 use super::words;
+use crate::optics::refraction::Refraction;
 use crate::page::{Page, Stroke, Style, layout};
 use crate::plan::{Guide, LaserPlan, RealignmentPlan, Released, Shift};
 use crate::units::{Degrees, Meridian, round};
 
 /// Where the column beside the diagram begins, mm.
-const LENS_TOP: f64 = 85.6;
-const LASER_TOP: f64 = 82.0;
+const COLUMN_TOP: f64 = 82.0;
 const AXIS_HEIGHT: f64 = 31.0;
 /// Height of the box with the turn of a lens, mm.
-const TURN_HEIGHT: f64 = 26.0;
+const TURN_HEIGHT: f64 = 25.0;
+/// Height of the box with the way from the marks, mm.
+const MARKS_HEIGHT: f64 = 46.5;
 
 /// `-2.00 D -3.00 D x 010`.
 pub(super) fn treatment(plan: &LaserPlan) -> String {
@@ -28,6 +30,15 @@ pub(super) fn treatment(plan: &LaserPlan) -> String {
         words::signed(refraction.cylinder()),
         round::meridian(plan.axis_upright)
     )
+}
+
+/// `-2.00 D -3.00 D x 010`; of a cylinder that prints as zero the sphere alone, for it has no axis.
+fn spherocylinder(refraction: Refraction) -> String {
+    let sphere = words::signed(refraction.sphere());
+    if words::dioptres(refraction.cylinder().abs()) == "0.00 D" {
+        return sphere;
+    }
+    format!("{sphere} {} x {}", words::signed(refraction.cylinder()), round::meridian(refraction.axis()))
 }
 
 /// `Tarn T, SE +21.50 D, CYL +2.30 D at the lens`.
@@ -53,12 +64,7 @@ pub(super) fn advice(plan: &RealignmentPlan) -> String {
 /// Left now and then, the refraction to be expected, and how sure the axis is.
 pub(super) fn forecast(plan: &RealignmentPlan, released: &Released) -> String {
     let predicted = released.plan().computation().predicted.map_or_else(String::new, |predicted| {
-        format!(
-            "; predicted refraction {} {} x {} at 12 mm",
-            words::signed(predicted.sphere()),
-            words::signed(predicted.cylinder()),
-            round::meridian(predicted.axis())
-        )
+        format!("; predicted refraction {} at 12 mm", spherocylinder(predicted))
     });
     let sure = plan.scatter.map_or_else(String::new, |scatter| {
         format!(
@@ -74,7 +80,7 @@ pub(super) fn forecast(plan: &RealignmentPlan, released: &Released) -> String {
 }
 
 /// When a lens may not be turned by this sheet. Source: the reference of the method for the tear film; common practice.
-const STOP_RULE: &str = "STOP unless the tear film is stable, two refractions agree, and the marks were seen again where this sheet says they lie.";
+const STOP_RULE: &str = "STOP unless the tear film is stable, two refractions agree, and the marks still lie where this sheet says.";
 
 /// The strips of a re-alignment; where the column begins.
 pub(super) fn realignment(
@@ -96,7 +102,7 @@ pub(super) fn realignment(
     let (style, broken) =
         fitted("who saw the lens", &lens_seen(plan), room, Style::regular(9.0), &[(9.0, 1), (8.0, 1)])?;
     tagged_lines(page, LEFT + INSET, 65.3, style, &broken, "turned.seen");
-    outline(page, 67.6, LEFT, WIDTH, 16.6, false);
+    outline(page, 67.6, LEFT, WIDTH, 13.0, false);
     let (style, broken) =
         fitted("the advice", &advice(plan), room, Style::bold(11.0), &[(11.0, 1), (9.0, 1), (8.0, 1)])?;
     tagged_lines(page, LEFT + INSET, 71.8, style, &broken, "turned.advice");
@@ -107,10 +113,8 @@ pub(super) fn realignment(
         Style::regular(8.5),
         &[(8.5, 1), (8.0, 1), (8.0, 2)],
     )?;
-    let y = tagged_lines(page, LEFT + INSET, 76.0, style, &broken, "turned.forecast");
-    let stop = layout::wrap(STOP_RULE, room, Style::bold(8.0))?;
-    lines(page, LEFT + INSET, y.max(80.4), Style::bold(8.0), &stop);
-    Ok(LENS_TOP)
+    tagged_lines(page, LEFT + INSET, 75.8, style, &broken, "turned.forecast");
+    Ok(COLUMN_TOP)
 }
 
 /// The column of a re-alignment: where to, the turn from where the lens lies, the way from the marks.
@@ -127,24 +131,24 @@ pub(super) fn realignment_column(
     label(page, x, y + 4.6, "TURN FROM WHERE THE LENS LIES");
     let by = plan.turn_on_paper();
     let digits = round::fixed(by.degrees, 0);
-    let large = Style::bold(34.0);
-    page.tagged(x, y + 17.4, large, digits.as_str(), "turned.by");
+    let large = Style::bold(28.0);
+    page.tagged(x, y + 15.4, large, digits.as_str(), "turned.by");
     let beside = x + layout::measure(&digits, large)? + 4.0;
-    page.tagged(beside, y + 12.6, Style::bold(13.0), by.direction.word(), "turned.direction");
+    page.tagged(beside, y + 10.6, Style::bold(13.0), by.direction.word(), "turned.direction");
     let way = format!("from {} to {}", round::meridian(plan.from), round::meridian(plan.to));
-    page.tagged(beside, y + 17.4, Style::bold(11.0), way, "turned.way");
+    page.tagged(beside, y + 15.6, Style::bold(11.0), way, "turned.way");
     small_print(
         page,
-        y + 20.8,
+        y + 19.8,
         "The shorter way, as seen through the microscope. Mark the limbus where the lens lies now, upright.",
     )?;
     y += TURN_HEIGHT + 2.0;
-    let height = WAY_HEIGHT.min(COLUMN_BOTTOM - y);
-    outline(page, y, COLUMN, COLUMN_WIDTH, height, false);
+    outline(page, y, COLUMN, COLUMN_WIDTH, MARKS_HEIGHT, false);
+    stop_box(page, y + MARKS_HEIGHT + 2.0)?;
     let Some(marking) = marking::on_paper(released) else { return Ok(()) };
     match &marking.guide {
         Guide::Turns { from_nasal, from_temporal, sum_deg } => {
-            label(page, x, y + 4.6, "THE SAME AXIS FROM THE MARKS");
+            label(page, x, y + 4.6, "FROM THE MARKS");
             beside_label(page, &marking, y + 4.6, "through the upper lid");
             turn(page, x, y + 10.4, "NASAL", "turn.nasal", from_nasal);
             turn(page, x + 35.0, y + 10.4, "TEMPORAL", "turn.temporal", from_temporal);
@@ -167,6 +171,15 @@ pub(super) fn realignment_column(
     }
 }
 
+/// When not to turn, to the end of the column.
+fn stop_box(page: &mut Page, top: f64) -> Result<(), SheetError> {
+    outline(page, top, COLUMN, COLUMN_WIDTH, COLUMN_BOTTOM - top, true);
+    let style = Style::bold(8.0);
+    let broken = layout::wrap(STOP_RULE, COLUMN_WIDTH - 2.0 * INSET, style)?;
+    lines(page, COLUMN + INSET, top + 4.0, style, &broken);
+    Ok(())
+}
+
 /// The strips of a laser; where the column begins.
 pub(super) fn laser(page: &mut Page, plan: &LaserPlan) -> Result<f64, SheetError> {
     outline(page, 53.0, LEFT, WIDTH, 13.5, true);
@@ -186,7 +199,7 @@ pub(super) fn laser(page: &mut Page, plan: &LaserPlan) -> Result<f64, SheetError
     let (style, broken) =
         fitted("what an axis off costs", &costs(plan), room, Style::regular(8.5), &[(8.5, 1), (8.0, 2)])?;
     tagged_lines(page, LEFT + INSET, 75.6, style, &broken, "laser.costs");
-    Ok(LASER_TOP)
+    Ok(COLUMN_TOP)
 }
 
 /// What is left where the axis is off, at the corneal plane.
@@ -219,11 +232,11 @@ pub(super) fn laser_column(
     top: f64,
 ) -> Result<(), SheetError> {
     let (heading, tag, note) = if plan.axis_on_bed.is_some() {
-        ("AXIS ON THE BED", "laser.bed", "minus-cylinder axis, shifted: enter this one")
+        ("ON BED", "laser.bed", "minus-cylinder axis on the bed: enter this one")
     } else if plan.device_turns_axis {
-        ("AXIS TO ENTER", "laser.axis", "minus-cylinder axis, upright; not shifted")
+        ("UPRIGHT", "laser.axis", "minus-cylinder axis, upright: enter this one")
     } else {
-        ("AXIS, UPRIGHT", "laser.axis", "minus-cylinder axis; shift it by the table")
+        ("UPRIGHT", "laser.axis", "minus-cylinder axis; shift it by the table")
     };
     let axis = shown_axis(plan);
     let y = axis_box(page, (top, AXIS_HEIGHT), (heading, tag), axis, note)?;
@@ -345,10 +358,14 @@ fn table(page: &mut Page, released: &Released, plan: &LaserPlan, top: f64) -> Re
             page.text(left + 7.0, y, Style::regular(9.0), read.as_str());
             let set = round::meridian(axis.turned(moved));
             page.tagged(left + 17.0, y, Style::bold(9.5), set, format!("laser.at-{read}"));
-            y += leading(8.6);
+            y += leading(8.8);
         }
     }
-    Ok(())
+    small_print(
+        page,
+        COLUMN_BOTTOM - 5.4,
+        "Patient lying, head straight: read the mark on the degrees of the device. Beyond the table: stop.",
+    )
 }
 
 #[cfg(test)]

@@ -78,12 +78,12 @@ fn realignment(list: &mut List, released: &Released, plan: &RealignmentPlan) {
     let mut forecast = format!("At the cornea {} now, {} then", vector(plan.now), vector(plan.residual));
     if let Some(predicted) = released.plan().computation().predicted {
         forecast.push_str("; predicted refraction ");
-        forecast.push_str(&format!(
-            "{} {} x {} at 12 mm",
-            signed(predicted.sphere()),
-            signed(predicted.cylinder()),
-            round::meridian(predicted.axis())
-        ));
+        forecast.push_str(&signed(predicted.sphere()));
+        let cylinder = signed(predicted.cylinder());
+        if cylinder != "0.00 D" {
+            forecast.push_str(&format!(" {cylinder} x {}", round::meridian(predicted.axis())));
+        }
+        forecast.push_str(" at 12 mm");
     }
     forecast.push('.');
     if let Some(scatter) = plan.scatter {
@@ -100,7 +100,9 @@ fn realignment(list: &mut List, released: &Released, plan: &RealignmentPlan) {
     add(
         list,
         "turned.mark",
-        format!("Then one fine mark at each end of the meridian the lens lies on now: {from}."),
+        format!(
+            "Then, dilated and still upright, one fine mark at each end of the meridian the lens lies on: {from}."
+        ),
     );
 }
 

@@ -19,7 +19,7 @@ pub(super) const COLUMN_WIDTH: f64 = RIGHT - COLUMN;
 pub(super) const COLUMN_BOTTOM: f64 = 203.4;
 const COLUMN_LEAST: f64 = 119.5;
 /// Height of the box with the way from the marks to the axis, mm.
-pub(super) const WAY_HEIGHT: f64 = 48.0;
+const WAY_HEIGHT: f64 = 48.0;
 /// Inside distance of a box, mm.
 pub(super) const INSET: f64 = 3.0;
 /// Tops of the strips below the diagram, mm.
@@ -155,7 +155,7 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
         None => "No line: the lens has no axis. Bar on the limbus: incision.",
         Some(Line::LensAxis(_)) => match work_of(released) {
             Work::Realignment(_) => {
-                "Heavy line: where the lens belongs. Broken line: where it lies. Blocks outside: reference marks."
+                "Heavy line: where the lens belongs. Broken line: where it lies. Blocks: marks."
             }
             Work::Lens(_) | Work::Laser(_) => {
                 "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
@@ -393,7 +393,7 @@ fn as_done(page: &mut Page, work: &Work) {
         Work::Laser(_) => &[
             (LEFT + INSET, "Mark read lying", 23.0, 15.0, "°"),
             (60.0, "Axis entered", 23.0, 15.0, "°"),
-            (130.0, "Treatment number", 27.0, 38.0, ""),
+            (130.0, "Treatment number", 28.5, 36.5, ""),
         ],
     };
     for &(x, text, from, width, unit) in fields {
