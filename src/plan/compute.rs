@@ -7,6 +7,7 @@ use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
 use super::laser::{self, LaserPlan};
+use super::lens::LensKind;
 use super::marking::Marking;
 use super::notice;
 use super::order::{LensOrder, Order};
@@ -327,6 +328,9 @@ fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     let &Asked { eye, act, selection, entry, surgery, target, order } = asked;
     let combined = astigmatism::combine(selection)?;
     let Some(lens_order) = order.for_a_lens() else { return Err(vec![no_family(eye)]) };
+    if lens_order.family.kind == LensKind::Phakic {
+        return Err(vec![phakic::not_for_this(eye, lens_order.family)]);
+    }
     if surgery == CornealSurgery::Yes && order.entered.is_none() {
         return Err(vec![refused_after_surgery(eye)]);
     }

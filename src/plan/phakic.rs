@@ -17,6 +17,7 @@ use super::settings::Settings;
 use super::step::Step;
 use crate::cite;
 use crate::finding::{Code, Finding, Severity};
+use crate::model::Eye;
 use crate::optics::OpticsError;
 use crate::optics::matrix::{Medium, PowerMatrix};
 use crate::optics::power::SPECTACLE_VERTEX;
@@ -106,6 +107,20 @@ fn refuse(asked: &Asked<'_>, code: Code, text: &str, expected: &str, next: &str)
             .cited(cite::HOUSE_RULE)
             .next(next),
     ]
+}
+
+/// T03: a phakic family named for an operation that removes the natural lens.
+pub(super) fn not_for_this(eye: Eye, family: &LensFamily) -> Finding {
+    let text = format!(
+        "`{}` is a phakic lens: it is added before the natural lens, not put in its place",
+        family.name
+    );
+    Finding::new(Code::T03, Severity::Refuse, text.clone(), text)
+        .eye(eye)
+        .expected("a lens family for cataract surgery")
+        .found(family.name.clone())
+        .cited(cite::HOUSE_RULE)
+        .next("correct the procedure or the lens family on the list")
 }
 
 /// How deep the lens will lie, and what that rests on.

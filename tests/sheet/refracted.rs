@@ -225,6 +225,18 @@ fn the_marks_of_a_phakic_lens_lie_where_its_file_says() {
     assert!(drawn(&text, "MINUS-cylinder axis") && drawn(&other, "PLUS-cylinder axis"));
 }
 
+/// Off its axis the lens leaves 2 C sin t, C its cylinder at the cornea: where it leaves nearly nothing on its axis.
+#[test]
+fn a_turned_phakic_lens_costs_what_its_corneal_cylinder_says() {
+    let list = list(&example("phakic_right.toml"));
+    let number = |tag: &str| list[tag].trim_end_matches(" D").parse::<f64>().unwrap();
+    let corneal = number("lens.corneal-cylinder");
+    for (tag, off) in [("cost.off-5", 5.0_f64), ("cost.off-10", 10.0)] {
+        let law = 2.0 * corneal * libm::sin(off.to_radians());
+        assert!((number(tag) - law).abs() < 0.03, "{tag} {law}");
+    }
+}
+
 /// The broken line of where the lens lies and its word never cover another text, at any axis.
 #[test]
 fn no_two_texts_overlap_at_any_axis_of_a_lens() {
