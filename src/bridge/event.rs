@@ -162,6 +162,15 @@ pub enum Event {
         /// Whether they proved who they are.
         authenticated: bool,
     },
+    /// A person stated the toric lens that is in the eye and where its marks lie.
+    Implanted {
+        /// The case.
+        case: String,
+        /// Note with the lens.
+        lens: String,
+        /// Whether they proved who they are.
+        authenticated: bool,
+    },
     /// A settings file was approved.
     SettingsApproved {
         /// Its name.
@@ -201,6 +210,7 @@ impl Event {
             | Self::Answered { .. }
             | Self::Entered { .. }
             | Self::Thickness { .. }
+            | Self::Implanted { .. }
             | Self::SettingsApproved { .. }
             | Self::Person { .. }
             | Self::ClockConfirmed { .. } => true,

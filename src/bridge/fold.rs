@@ -11,7 +11,7 @@ use crate::casebook::CaseId;
 use crate::finding::{Answer, Code, Fingerprint};
 use crate::ledger::{Head, Ledger, NoteKey, NoteState, Record};
 use crate::model::Digest;
-use crate::plan::{Entered, LocalThickness};
+use crate::plan::{Entered, Implanted, LocalThickness};
 use crate::site::Approved;
 use crate::units::{Dioptre, Meridian};
 
@@ -85,6 +85,8 @@ pub struct CaseRecord {
     pub entered: Option<Entered>,
     /// Thickness of the cornea where arcs may be cut; of readings at one place the newest.
     pub pachymetry: Vec<LocalThickness>,
+    /// The newest statement of the toric lens that is in the eye.
+    pub implanted: Option<Implanted>,
     /// Its sheets by version.
     pub issues: BTreeMap<u32, Issue>,
     /// What the newest `considered` record says, and when.
@@ -339,6 +341,10 @@ impl Standing {
                 if let Some(reading) = thickness::thickness(&text, authenticated, at) {
                     thickness::add(&mut self.case(record, &case)?.pachymetry, reading);
                 }
+            }
+            Event::Implanted { case, lens, .. } => {
+                let text = said(ledger, &lens)?;
+                self.case(record, &case)?.implanted = super::implanted::read(&text);
             }
             Event::SettingsApproved { name, digest, file, by } => {
                 let digest = Digest::from_hex(&digest).ok_or_else(|| fault(record, "not a digest"))?;

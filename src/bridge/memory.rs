@@ -19,7 +19,7 @@ use crate::checks::UnapprovedFile;
 use crate::finding::{Answer, Finding};
 use crate::ledger::ContentDigest;
 use crate::model::{Digest, Exam, Fact, ListEntry, OperatingList};
-use crate::plan::{Entered, LocalThickness};
+use crate::plan::{Entered, Implanted, LocalThickness};
 
 /// The digests of every settings file: while they are equal, so are the settings.
 pub(super) type Settings = Vec<Digest>;
@@ -57,6 +57,8 @@ pub(super) struct Judged {
     pub(super) entered: Option<Entered>,
     /// The thickness entered.
     pub(super) pachymetry: Vec<LocalThickness>,
+    /// The lens stated to be in the eye.
+    pub(super) implanted: Option<Implanted>,
 }
 
 impl Judged {

@@ -40,6 +40,8 @@ fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
         surgeon: file.surgeon.clone(),
         family: lens.map(|lens| lens.family.clone()).transpose().ok()?,
         entered: file.entered.clone(),
+        implanted: file.implanted.clone(),
+        laser: file.laser.clone(),
         seat: file.surgeon.seat_for(entry),
         method: TheatreMethod::RingOnMarks,
         marks: Marks::default(),

@@ -15,7 +15,7 @@ use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
 use crate::model::{ListEntry, Procedure, same_name};
-use crate::plan::{Approval, Marks, Nomogram, Order, Plan, Surgeon};
+use crate::plan::{Approval, LaserOrder, Marks, Nomogram, Order, Plan, Surgeon, Work};
 use crate::site::{ApprovalPolicy, History, LensRead};
 use crate::units::round;
 
@@ -138,6 +138,7 @@ pub fn weigh_up(
             answers: record.answers.clone(),
             entered: record.entered.clone(),
             pachymetry: record.pachymetry.clone(),
+            implanted: record.implanted.clone(),
         };
         let known = site.memory.borrow().considered(&judged, now);
         let considered = known.unwrap_or_else(|| {
@@ -216,6 +217,8 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         surgeon: surgeon.clone(),
         family,
         entered: record.entered.clone(),
+        implanted: record.implanted.clone(),
+        laser: LaserOrder::default(),
         seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
         marks: Marks::default(),
@@ -290,6 +293,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
     }));
     lines.extend(record.entered.iter().map(super::fold::entered_text));
     lines.extend(record.pachymetry.iter().map(super::thickness::line));
+    lines.extend(record.implanted.iter().map(super::implanted::text));
     keyed(site, "axiswright-evidence-1", &lines.join("\n"))
 }
 
@@ -324,6 +328,26 @@ fn result(plan: &Plan) -> String {
         lines.extend(arcs.items.iter().map(|item| {
             format!("arc {} {}", round::direction(item.centre), round::fixed(item.arc.degrees(), 0))
         }));
+    }
+    match &computation.work {
+        Work::Lens(_) | Work::Arcs { .. } => {}
+        Work::Realignment(turned) => lines.extend([
+            format!("in the eye {}", turned.implanted.printed()),
+            format!("turn {} from {}", turned.turn.printed(), round::meridian(turned.from)),
+            format!("axis {}", round::meridian(turned.to)),
+            format!("advice {}", turned.advice.word()),
+        ]),
+        Work::Laser(laser) => lines.extend([
+            format!(
+                "treatment {} {} x {}",
+                round::signed(laser.treatment.sphere().dioptres(), 2),
+                round::signed(laser.treatment.cylinder().dioptres(), 2),
+                round::meridian(laser.axis_upright)
+            ),
+            format!("mark {}", round::meridian(laser.mark_upright)),
+            format!("on the bed {}", laser.axis_on_bed.map(round::meridian).unwrap_or_default()),
+            format!("device turns the axis {}", laser.device_turns_axis),
+        ]),
     }
     lines.join("\n")
 }

@@ -42,6 +42,11 @@ impl Examined<'_> {
         self.noted.iter().filter(|noted| noted.scope == Scope::Whole).map(|noted| &noted.finding)
     }
 
+    /// Whether nothing said about the file as a whole refuses it.
+    pub(super) fn is_sound(&self) -> bool {
+        self.whole().all(|finding| finding.severity() != Severity::Refuse)
+    }
+
     fn passes(&self, quantity: Quantity) -> bool {
         self.of(quantity).all(|finding| finding.severity() != Severity::Refuse)
     }
@@ -308,6 +313,7 @@ pub(super) fn choose(
         key(b).cmp(&key(a)).then_with(|| a.label().cmp(b.label()))
     });
     choice.selection.axial = axial.first().cloned();
+    choice.selection.refraction = super::refraction::latest(examined, eye);
     choice.lengths = axial;
     let references = || examined.iter().filter(|e| !seen.iter().any(|used| Arc::ptr_eq(used, e.exam)));
     choice.selection.earlier = references().map(|e| Arc::clone(e.exam)).collect();

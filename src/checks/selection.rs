@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::label;
+use super::refraction::RefractionSource;
 use crate::model::{Axial, Exam, Eye, Instrument, Keratometry, Surface};
 use crate::units::{Dioptre, KeratometricIndex, Meridian, PowerVector};
 
@@ -126,6 +127,7 @@ impl AxialSource {
 pub struct Selection {
     pub(super) keratometry: Vec<KeratometrySource>,
     pub(super) axial: Option<AxialSource>,
+    pub(super) refraction: Option<RefractionSource>,
     pub(super) farthest: Option<usize>,
     pub(super) earlier: Vec<Arc<Exam>>,
     pub(super) set_aside: Vec<(String, String)>,
@@ -140,6 +142,11 @@ impl Selection {
     /// The source of the lengths, if there is one.
     pub const fn axial(&self) -> Option<&AxialSource> {
         self.axial.as_ref()
+    }
+
+    /// The refraction of the planned eye: the latest sound one, if there is one.
+    pub const fn refraction(&self) -> Option<&RefractionSource> {
+        self.refraction.as_ref()
     }
 
     /// With three or more sources that disagree: the one that is left out of the plan if the surgeon agrees; its place

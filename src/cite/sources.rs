@@ -202,6 +202,22 @@ pub const BERDAHL_2012: Source = Source {
     mark: Mark::FromMemory,
 };
 
+/// Scatter of an axis.
+pub const AXIS_FROM_VECTOR: Source = Source {
+    short: "axis from a vector",
+    full: "standard deviation of an axis = s / (2 C) radians, s that of one component of a vector of size C",
+    place: "computed: derivative of the half angle; holds while s is small beside C",
+    mark: Mark::Computed,
+};
+
+/// How far eyes turn when a patient lies down.
+pub const TORSION_RANGE: Source = Source {
+    short: "torsion, 85 eyes",
+    full: "85 eyes sitting and lying: mean absolute torsion 4.6 +- 3.4 degrees, range -14 to 12; author and title were not noted",
+    place: "abstract: mean, scatter and range; that more than 12 degrees are asked about is ours",
+    mark: Mark::Read,
+};
+
 /// Tilt of a lens.
 pub const WEIKERT_2018: Source = Source {
     short: "Weikert 2018",
@@ -509,6 +525,8 @@ pub const ALL: &[Source] = &[
     SHEN_2010,
     FELIPE_2011,
     BERDAHL_2012,
+    AXIS_FROM_VECTOR,
+    TORSION_RANGE,
     WEIKERT_2018,
     COLLEWIJN_1985,
     VIEW_GEOMETRY,

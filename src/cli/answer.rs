@@ -6,10 +6,10 @@ use super::Ended;
 use super::failure::Failure;
 use super::on_site::{SiteArguments, WhoArguments, now, open};
 use super::output::print_line;
-use crate::bridge::{ThicknessRead, answer, approve, enter, enter_thickness};
+use crate::bridge::{ThicknessRead, answer, approve, enter, enter_thickness, state_implanted};
 use crate::casebook::CaseId;
 use crate::people::Role;
-use crate::plan::Entered;
+use crate::plan::{Entered, Implanted};
 use crate::units::{Dioptre, Direction, Meridian, Micrometre, OutOfRange, round};
 
 /// Answer a finding, enter a choice, approve a case.
@@ -57,6 +57,28 @@ pub(super) struct AnswerArguments {
     /// Entered thickness: the day it was measured.
     #[arg(long, value_name = "DATE", requires = "pachymetry_um")]
     pachymetry_on: Option<jiff::civil::Date>,
+    /// The toric lens that is in the eye, for its re-alignment: its family as on the implant card.
+    #[arg(
+        long,
+        value_name = "NAME",
+        requires_all = ["implanted_equivalent_d", "implanted_cylinder_d", "implanted_axis_deg", "implanted_seen_at"]
+    )]
+    implanted_lens: Option<String>,
+    /// Lens in the eye: spherical equivalent at the lens plane, in dioptres.
+    #[arg(long, value_name = "D", requires = "implanted_lens")]
+    implanted_equivalent_d: Option<f64>,
+    /// Lens in the eye: cylinder at the lens plane, in dioptres.
+    #[arg(long, value_name = "D", requires = "implanted_lens")]
+    implanted_cylinder_d: Option<f64>,
+    /// Lens in the eye: cylinder at the corneal plane, used where no formula gives the eye's own ratio.
+    #[arg(long, value_name = "D", requires = "implanted_lens")]
+    implanted_corneal_cylinder_d: Option<f64>,
+    /// Lens in the eye: the meridian on which its marks were seen, 0 to 180, patient upright.
+    #[arg(long, value_name = "DEG", requires = "implanted_lens")]
+    implanted_axis_deg: Option<f64>,
+    /// Lens in the eye: the day the marks were seen, as 2026-03-12.
+    #[arg(long, value_name = "DATE", requires = "implanted_lens")]
+    implanted_seen_at: Option<jiff::civil::Date>,
     /// The time of the act, RFC 3339; only where site.toml says `clock = "given"`.
     #[arg(long, value_name = "RFC3339")]
     now: Option<jiff::Timestamp>,
@@ -115,6 +137,42 @@ impl AnswerArguments {
     }
 }
 
+impl AnswerArguments {
+    fn implanted(&self, by: &str) -> Result<Option<Implanted>, Failure> {
+        let (Some(lens), Some(equivalent), Some(cylinder), Some(axis), Some(seen_on)) = (
+            &self.implanted_lens,
+            self.implanted_equivalent_d,
+            self.implanted_cylinder_d,
+            self.implanted_axis_deg,
+            self.implanted_seen_at,
+        ) else {
+            return Ok(None);
+        };
+        Ok(Some(Implanted {
+            lens: lens.clone(),
+            equivalent: Dioptre::from_reading(equivalent).map_err(bad)?,
+            cylinder: toric(cylinder)?,
+            corneal_cylinder: self.implanted_corneal_cylinder_d.map(toric).transpose()?,
+            axis: Meridian::from_reading(axis).map_err(bad)?,
+            seen_on,
+            by: by.to_owned(),
+        }))
+    }
+}
+
+/// A cylinder of a toric lens: above zero.
+fn toric(value: f64) -> Result<Dioptre, Failure> {
+    let cylinder = Dioptre::from_reading(value).map_err(bad)?;
+    if cylinder.dioptres() > 0.0 {
+        return Ok(cylinder);
+    }
+    Err(Failure::bad(
+        "value",
+        format!("the cylinder `{value}` of a toric lens is not above zero"),
+        "give it without a sign; turn the axis by 90 degrees where it was written as minus",
+    ))
+}
+
 /// Runs the command.
 pub(super) fn run(arguments: &AnswerArguments) -> Result<Ended, Failure> {
     let mut site = open(&arguments.site.site)?;
@@ -129,12 +187,13 @@ pub(super) fn run(arguments: &AnswerArguments) -> Result<Ended, Failure> {
     if arguments.findings.is_empty()
         && !arguments.approve
         && arguments.enter_equivalent_d.is_none()
+        && arguments.implanted_lens.is_none()
         && thicknesses.is_empty()
     {
         return Err(Failure::bad(
             "nothing",
             "nothing to do",
-            "name a finding with `--finding CODE --reason TEXT`, enter a choice with `--enter-equivalent-d` or a thickness with `--pachymetry-um`, or `--approve`",
+            "name a finding with `--finding CODE --reason TEXT`, enter a choice with `--enter-equivalent-d` or a thickness with `--pachymetry-um`, state the lens in the eye with `--implanted-lens`, or `--approve`",
         ));
     }
     let who = arguments.who.who(&site, Role::Surgeon)?;
@@ -151,6 +210,10 @@ pub(super) fn run(arguments: &AnswerArguments) -> Result<Ended, Failure> {
             round::fixed(read.thickness.micrometres(), 0),
             round::direction(read.at)
         ));
+    }
+    if let Some(lens) = arguments.implanted(&who.acting.name)? {
+        state_implanted(&mut site, &case, &lens, who.acting.authenticated, now)?;
+        print_line(&format!("{case}: lens in the eye stated by {}", who.acting.name));
     }
     for which in &arguments.findings {
         let reason = arguments.reason.as_deref().unwrap_or_default();

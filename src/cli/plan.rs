@@ -12,7 +12,7 @@ use super::steps::print_steps;
 use crate::bridge::{Considered, Outcome, consider_case_file};
 use crate::checks::NumberScheme;
 use crate::finding::Finding;
-use crate::plan::{Computation, Guide, Line, as_json};
+use crate::plan::{Computation, Guide, LaserPlan, Line, RealignmentPlan, Work, as_json};
 use crate::site::case_file;
 use crate::units::round;
 
@@ -139,6 +139,51 @@ fn print_plan(considered: &Considered, steps: bool) {
     print_caution();
 }
 
+fn print_realignment(plan: &RealignmentPlan) {
+    print_line(&format!("  in the eye     {}", plan.implanted.printed()));
+    print_line(&format!(
+        "  turn           {} from {} to {}",
+        plan.turn.printed(),
+        round::meridian(plan.from),
+        round::meridian(plan.to)
+    ));
+    print_line(&format!("  advice         {}: {}", plan.advice.word(), plan.reason));
+    if let Some(scatter) = plan.scatter {
+        print_line(&format!(
+            "  sure to        {} degrees (one standard deviation, from the refraction alone)",
+            round::fixed(scatter.degrees(), 1)
+        ));
+    }
+}
+
+fn print_laser(plan: &LaserPlan) {
+    print_line(&format!("  axis, upright  {} (minus cylinder)", round::meridian(plan.axis_upright)));
+    print_line(&format!("  mark, upright  {}", round::meridian(plan.mark_upright)));
+    if plan.device_turns_axis {
+        print_line("  on the bed     the device turns the axis by itself: nothing is shifted here");
+    } else if let (Some(bed), Some(shift)) = (plan.axis_on_bed, plan.shift) {
+        print_line(&format!("  axis, bed      {}: {}", round::meridian(bed), shift.printed()));
+    } else {
+        print_line("  on the bed     read the mark, then");
+        for row in &plan.table {
+            print_line(&format!(
+                "                 {} -> {}   {}",
+                round::meridian(row.read),
+                round::meridian(row.axis),
+                row.shift.printed()
+            ));
+        }
+    }
+    for cost in &plan.uncompensated {
+        print_line(&format!(
+            "  not shifted    {} degrees off leave {} D, sphere {} D",
+            round::turn(cost.off),
+            round::fixed(cost.cylinder.dioptres(), 2),
+            round::signed(cost.sphere.dioptres(), 2)
+        ));
+    }
+}
+
 fn print_numbers(computation: &Computation, steps: bool) {
     let d = |value: crate::units::Dioptre| round::fixed(value.dioptres(), 2);
     print_line("");
@@ -160,6 +205,11 @@ fn print_numbers(computation: &Computation, steps: bool) {
         }
         print_line("                 the table states no residual; none is predicted");
     }
+    match &computation.work {
+        Work::Lens(_) | Work::Arcs { .. } => {}
+        Work::Realignment(plan) => print_realignment(plan),
+        Work::Laser(plan) => print_laser(plan),
+    }
     match computation.line {
         Some(Line::LensAxis(axis)) => print_line(&format!("  axis           {}", round::meridian(axis))),
         Some(Line::SteepMeridian(steep)) if computation.arcs().is_some() => {
@@ -168,7 +218,7 @@ fn print_numbers(computation: &Computation, steps: bool) {
         Some(Line::SteepMeridian(steep)) => {
             print_line(&format!("  incision on    {}, the steep meridian", round::meridian(steep)));
         }
-        None => {}
+        Some(Line::TreatmentAxis(_)) | None => {}
     }
     if let Some(marking) = &computation.marking {
         let name = match marking.guide {

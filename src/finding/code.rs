@@ -110,7 +110,7 @@ codes! {
     L08 "planned-eye-not-measured" [Refuse] Surgeon "The eye on the list has no measurement.";
     L09 "list-eye-missing" [Refuse] Surgeon "The list names no eye.";
     L11 "both-eyes-on-list" [Note] Surgeon "Both eyes of the patient are on one list: two separate sheets.";
-    L12 "planned-eye-not-phakic" [Refuse] Surgeon "The eye to be operated for cataract, or to get a lens beside arcs, is recorded as pseudophakic or aphakic.";
+    L12 "planned-eye-not-phakic" [Refuse] Surgeon "The eye is recorded to hold another lens than the operation presupposes: pseudophakic or aphakic before cataract surgery or a phakic lens, phakic before the re-alignment of a lens.";
     A01 "astigmatism-disagrees" [Note SignOff Refuse] Surgeon "Two sources of keratometry differ as vectors by more than the limit.";
     A02 "mean-k-disagrees" [SignOff Refuse] Surgeon "The mean keratometry of two sources differs by more than the limit.";
     A04 "single-source" [SignOff] Surgeon "Only one source of anterior keratometry.";
@@ -136,12 +136,12 @@ codes! {
     U06 "axis-turned-90" [Refuse] It "Two sources differ by a turn of 90 degrees.";
     U08 "axis-out-of-range" [Refuse] It "An axis is below 0, above 180 or not a number.";
     U09 "arithmetic-contradiction" [Refuse] It "The cylinder the instrument itself reports is not the difference of its two powers.";
-    U10 "value-missing" [Refuse] It "A number the plan needs is missing.";
+    U10 "value-missing" [Note Refuse] It "A number the plan needs is missing; a note where a setting of the site stands in for it.";
     T01 "target-missing" [Refuse] Surgeon "There is no target refraction.";
     T02 "target-sign" [SignOff Refuse] Surgeon "A target that is not zero has no sign, or is above +0.50 D.";
     T03 "name-unknown" [Refuse] Surgeon "Surgeon, lens family or table of arcs is not among the approved files.";
-    T04 "procedure-not-planned" [Refuse] Surgeon "The list names no procedure, or one that this version does not plan.";
     T05 "steep-meridian-out-of-reach" [Note] Surgeon "Neither end of the steep meridian can be reached from the seat; the incision goes to the nearest place that can.";
+    M03 "cyclotorsion-large" [SignOff] Surgeon "The entered cyclotorsion is at the edge of what was ever measured.";
     M05 "approach-changed" [SignOff] Surgeon "The list puts the incision elsewhere than the plan, or the plan elsewhere than the surgeon's effect was found; the incision meets an arc.";
     D03 "file-tail-stripped" [SignOff] It "A DICOM file ends in zeros after its last element: padding, or a copy that did not finish. They were left out.";
     D04 "same-exam-other-content" [SignOff] It "One examination of one instrument was delivered twice with different values.";
@@ -153,7 +153,7 @@ codes! {
     F02 "formulas-apart" [SignOff] Surgeon "The planning formula differs by more than the limit from those that guideline NG77 (from memory) names for this length.";
     F04 "formula-limit" [Note Refuse] Surgeon "A formula or a table of arcs runs near or beyond its domain, or a cut would be too deep.";
     F05 "lens-not-made" [SignOff] Surgeon "The wanted power or step is not in the lens family; the nearest was taken.";
-    F06 "residual-large" [SignOff] Surgeon "The predicted residual astigmatism is above the site's limit.";
+    F06 "residual-large" [SignOff] Surgeon "The predicted residual astigmatism is above the site's limit, or the turn of a lens gains too little.";
     F07 "entered-differs" [SignOff] Surgeon "The surgeon's entered choice differs from the computed one in power, by a step, or in axis.";
     R01 "list-contradicts-earlier" [SignOff] Preparer "A newer list changes eye, procedure, surgeon, lens or target of a case.";
     R02 "list-entry-gone" [SignOff] Preparer "The case is missing from a newer complete list of its theatre and day.";

@@ -105,6 +105,31 @@ impl Procedure {
         }
     }
 
+    /// Whether the plan rests on a refraction of the eye.
+    pub const fn rests_on_refraction(self) -> bool {
+        match self {
+            Self::ToricPhakicLens | Self::Laser | Self::Realignment => true,
+            Self::ToricLens
+            | Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::ManualSmallIncision
+            | Self::ArcuateKeratotomy => false,
+        }
+    }
+
+    /// Whether there is no plan without keratometry: a laser and the turn of a lens follow from the refraction alone.
+    pub const fn rests_on_keratometry(self) -> bool {
+        match self {
+            Self::Laser | Self::Realignment => false,
+            Self::ToricLens
+            | Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::ManualSmallIncision
+            | Self::ArcuateKeratotomy
+            | Self::ToricPhakicLens => true,
+        }
+    }
+
     /// Whether a second source of keratometry is asked for.
     pub const fn needs_two_sources(self) -> bool {
         match self {

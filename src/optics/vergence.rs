@@ -117,6 +117,27 @@ pub fn added_lens(
     Ok(reaching(now)? - reaching(target)?)
 }
 
+/// The refraction at the corneal plane that an added lens leaves, in minus form: the inverse of [`added_lens`].
+///
+/// `lens` is the power of the added lens on its meridians in the eye; the other arguments are those of [`added_lens`].
+/// Source: [`VAN_DER_HEIJDE_1988`](crate::cite::VAN_DER_HEIJDE_1988). Assumes a thin lens that leaves the rest of the eye
+/// as it is.
+///
+/// # Errors
+/// [`OpticsError::FocusBetween`] when light has its focus before the lens, or no refraction focuses it.
+pub fn refraction_with_added_lens(
+    cornea: PowerMatrix,
+    now: Refraction,
+    lens: PowerMatrix,
+    vertex: Millimetre,
+    depth: Millimetre,
+) -> Result<Refraction, OpticsError> {
+    positive_metres(depth, "lens depth")?;
+    let at_cornea = now.matrix().downstream(vertex, Medium::AIR)?;
+    let reaching = (cornea + at_cornea).downstream(depth, Medium::AQUEOUS)?;
+    Ok(Refraction::from_matrix((reaching - lens).upstream(depth, Medium::AQUEOUS)? - cornea))
+}
+
 /// Power of a lens moved by a distance along the light in air, `F / (1 - d F)`.
 ///
 /// # Errors

@@ -15,26 +15,39 @@ pub enum Act {
     ManualSmallIncision,
     /// Arcs on the steep meridian, beside a spherical lens or alone.
     Arcs,
+    /// A toric lens added before the natural one.
+    PhakicLens,
+    /// A laser on the cornea.
+    Laser,
+    /// The turn of a toric lens that is in the eye.
+    Realignment,
 }
 
 impl Act {
-    /// The act of a procedure; none for one that this version does not plan.
-    pub const fn of(procedure: Procedure) -> Option<Self> {
+    /// The act of a procedure.
+    pub const fn of(procedure: Procedure) -> Self {
         match procedure {
-            Procedure::ToricLens => Some(Self::ToricLens),
-            Procedure::SphericalLens => Some(Self::SphericalLens),
-            Procedure::OnAxisIncision => Some(Self::OnAxisIncision),
-            Procedure::ManualSmallIncision => Some(Self::ManualSmallIncision),
-            Procedure::ArcuateKeratotomy => Some(Self::Arcs),
-            Procedure::ToricPhakicLens | Procedure::Laser | Procedure::Realignment => None,
+            Procedure::ToricLens => Self::ToricLens,
+            Procedure::SphericalLens => Self::SphericalLens,
+            Procedure::OnAxisIncision => Self::OnAxisIncision,
+            Procedure::ManualSmallIncision => Self::ManualSmallIncision,
+            Procedure::ArcuateKeratotomy => Self::Arcs,
+            Procedure::ToricPhakicLens => Self::PhakicLens,
+            Procedure::Laser => Self::Laser,
+            Procedure::Realignment => Self::Realignment,
         }
     }
 
     /// Whether a step of cylinder may be taken.
     pub const fn takes_a_step(self) -> bool {
         match self {
-            Self::ToricLens => true,
-            Self::SphericalLens | Self::OnAxisIncision | Self::ManualSmallIncision | Self::Arcs => false,
+            Self::ToricLens | Self::PhakicLens => true,
+            Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::ManualSmallIncision
+            | Self::Arcs
+            | Self::Laser
+            | Self::Realignment => false,
         }
     }
 
@@ -42,7 +55,12 @@ impl Act {
     pub const fn rests_on_the_incision(self) -> bool {
         match self {
             Self::OnAxisIncision | Self::ManualSmallIncision => true,
-            Self::ToricLens | Self::SphericalLens | Self::Arcs => false,
+            Self::ToricLens
+            | Self::SphericalLens
+            | Self::Arcs
+            | Self::PhakicLens
+            | Self::Laser
+            | Self::Realignment => false,
         }
     }
 
@@ -50,7 +68,13 @@ impl Act {
     pub const fn predicts_the_residual(self) -> bool {
         match self {
             Self::Arcs => false,
-            Self::ToricLens | Self::SphericalLens | Self::OnAxisIncision | Self::ManualSmallIncision => true,
+            Self::ToricLens
+            | Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::ManualSmallIncision
+            | Self::PhakicLens
+            | Self::Laser
+            | Self::Realignment => true,
         }
     }
 
@@ -58,7 +82,13 @@ impl Act {
     pub const fn opening(self) -> Opening {
         match self {
             Self::ManualSmallIncision => Opening::Manual,
-            Self::ToricLens | Self::SphericalLens | Self::OnAxisIncision | Self::Arcs => Opening::Phaco,
+            Self::ToricLens
+            | Self::SphericalLens
+            | Self::OnAxisIncision
+            | Self::Arcs
+            | Self::PhakicLens
+            | Self::Laser
+            | Self::Realignment => Opening::Phaco,
         }
     }
 }

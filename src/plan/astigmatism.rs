@@ -96,7 +96,13 @@ pub(super) fn steps(
     let before = combined.vector + posterior;
     let usual_act = match act {
         Act::OnAxisIncision => Act::SphericalLens,
-        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision | Act::Arcs => act,
+        Act::ToricLens
+        | Act::SphericalLens
+        | Act::ManualSmallIncision
+        | Act::Arcs
+        | Act::PhakicLens
+        | Act::Laser
+        | Act::Realignment => act,
     };
     let made = incision::made(eye, act, before, entry, order, findings)?;
     let usual = if usual_act == act {

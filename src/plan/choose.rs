@@ -149,7 +149,13 @@ fn best_made(act: Act, choices: &[Choice], order: &LensOrder<'_>) -> Option<usiz
 fn may_take(act: Act, choice: &Choice) -> bool {
     let incision = match act {
         Act::OnAxisIncision => IncisionKind::OnSteepMeridian,
-        Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision | Act::Arcs => IncisionKind::Usual,
+        Act::ToricLens
+        | Act::SphericalLens
+        | Act::ManualSmallIncision
+        | Act::Arcs
+        | Act::PhakicLens
+        | Act::Laser
+        | Act::Realignment => IncisionKind::Usual,
     };
     choice.incision == incision && (choice.axis.is_none() || act.takes_a_step())
 }
@@ -160,7 +166,7 @@ fn may_take(act: Act, choice: &Choice) -> bool {
 /// A surgeon who wants to stay with the rule gets the most likely of those that do, if it costs little residual. Where no
 /// chance can be computed the least residual decides. Source of the aim and of the margin: our own choice,
 /// [`Settings::EQUAL_RESIDUALS_SOURCE`](super::settings::Settings::EQUAL_RESIDUALS_SOURCE).
-fn best(
+pub(super) fn best(
     act: Act,
     choices: &[Choice],
     order: &LensOrder<'_>,

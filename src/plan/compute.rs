@@ -7,10 +7,14 @@ use super::arcs::{self, ArcsPlan};
 use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
+use super::laser::{self, LaserPlan};
+use super::lens::LensKind;
 use super::marking::Marking;
 use super::notice;
 use super::order::{LensOrder, Order};
+use super::phakic;
 use super::power::{self, Beside, Power};
+use super::realign::{self, RealignmentPlan};
 use super::settings::Settings;
 use super::step::Step;
 use crate::checks::{Selection, Weight};
@@ -194,13 +198,17 @@ pub enum Line {
     LensAxis(Meridian),
     /// The steep meridian, on which the incision is made.
     SteepMeridian(Meridian),
+    /// The minus-cylinder axis of a laser treatment: on the bed, where the mark was read there, else upright.
+    TreatmentAxis(Meridian),
 }
 
 impl Line {
     /// The meridian.
     pub const fn meridian(self) -> Meridian {
         match self {
-            Self::LensAxis(meridian) | Self::SteepMeridian(meridian) => meridian,
+            Self::LensAxis(meridian) | Self::SteepMeridian(meridian) | Self::TreatmentAxis(meridian) => {
+                meridian
+            }
         }
     }
 }
@@ -217,6 +225,10 @@ pub enum Work {
         /// The lens that is put in the eye beside them.
         lens: Option<LensPlan>,
     },
+    /// A toric lens that is in the eye is turned.
+    Realignment(RealignmentPlan),
+    /// The cornea is treated with a laser.
+    Laser(LaserPlan),
 }
 
 /// Everything computed for one eye.
@@ -274,6 +286,7 @@ impl Computation {
         match &self.work {
             Work::Lens(lens) => Some(lens),
             Work::Arcs { lens, .. } => lens.as_ref(),
+            Work::Realignment(_) | Work::Laser(_) => None,
         }
     }
 
@@ -281,7 +294,7 @@ impl Computation {
     pub fn arcs(&self) -> Option<&ArcsPlan> {
         match &self.work {
             Work::Arcs { arcs, .. } => Some(arcs),
-            Work::Lens(_) => None,
+            Work::Lens(_) | Work::Realignment(_) | Work::Laser(_) => None,
         }
     }
 }
@@ -322,6 +335,9 @@ pub(super) fn compute(
             lens_operation(&asked)
         }
         Act::Arcs => arcs::operation(&asked),
+        Act::PhakicLens => phakic::phakic(&asked),
+        Act::Laser => laser::laser(&asked),
+        Act::Realignment => realign::realignment(&asked),
     }
 }
 
@@ -330,6 +346,9 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
     let &Asked { eye, act, selection, entry, surgery, target, order } = asked;
     let combined = astigmatism::combine(selection)?;
     let Some(lens_order) = order.for_a_lens() else { return Err(vec![no_family(eye)]) };
+    if lens_order.family.kind == LensKind::Phakic {
+        return Err(vec![phakic::not_for_this(eye, lens_order.family)]);
+    }
     if surgery == CornealSurgery::Yes && order.entered.is_none() {
         return Err(vec![refused_after_surgery(eye)]);
     }
@@ -394,7 +413,7 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
     let line = match (act, lens.axis) {
         (_, Some(axis)) => Some(Line::LensAxis(axis)),
         (Act::OnAxisIncision, None) => incision.map(|incision| Line::SteepMeridian(incision.at.meridian())),
-        (Act::ToricLens | Act::SphericalLens | Act::ManualSmallIncision | Act::Arcs, None) => None,
+        (_, None) => None,
     };
     let marking =
         line.map(|line| Marking::to_axis(eye, line.meridian(), order.marks, order.seat, order.method));
@@ -429,28 +448,20 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
     Ok(computation)
 }
 
-/// The act of the procedure on the list; T04 for one that is not planned.
+/// The act of the procedure on the list; U10 without one.
 fn planned_act(eye: Eye, entry: &ListEntry) -> Result<Act, Refusals> {
-    let procedure = entry.procedure.as_ref();
-    if let Some(act) = procedure.and_then(|procedure| Act::of(procedure.value)) {
-        return Ok(act);
-    }
-    let said = procedure.map_or("the list names no procedure".to_owned(), |procedure| {
-        format!("this version does not plan: {}", procedure.value.printed())
-    });
-    let known: Vec<&str> = Procedure::ALL
-        .into_iter()
-        .filter(|procedure| Act::of(*procedure).is_some())
-        .map(Procedure::printed)
-        .collect();
-    let mut finding = Finding::new(Code::T04, Severity::Refuse, said.clone(), said)
-        .eye(eye)
-        .expected(known.join("; "))
-        .found(procedure.map_or("nothing", |procedure| procedure.value.printed()))
-        .cited(crate::cite::HOUSE_RULE)
-        .next("plan this operation by your usual way, or correct the procedure on the list");
-    finding = finding.at(procedure.map_or_else(|| entry.place.clone(), |procedure| procedure.place.clone()));
-    Err(vec![finding])
+    let procedure = entry.procedure.as_ref().map(|procedure| Act::of(procedure.value));
+    procedure.ok_or_else(|| {
+        let said = "the list names no procedure";
+        let finding = Finding::new(Code::U10, Severity::Refuse, said, said)
+            .eye(eye)
+            .expected(Procedure::ALL.map(Procedure::printed).join("; "))
+            .found("nothing")
+            .cited(crate::cite::HOUSE_RULE)
+            .at(entry.place.clone())
+            .next("name the procedure on the list");
+        vec![finding]
+    })
 }
 
 /// T03: the operation puts a lens in the eye and no approved family is named.
@@ -544,8 +555,9 @@ pub(super) fn weights(
     entry: &ListEntry,
     order: &Order,
 ) -> Vec<Weight> {
-    // What arcs leave is not stated, so that no source can be weighed by it.
-    if computation.arcs().is_some() {
+    // What arcs leave is not stated, and a phakic lens follows from the refraction: what one keratometry alone would leave
+    // is not to be had this way.
+    if computation.arcs().is_some() || computation.act == Act::PhakicLens {
         return Vec::new();
     }
     let Some((planned, cylinder)) = computation.lens().and_then(|lens| Some((lens, lens.corneal_cylinder?)))

@@ -98,6 +98,15 @@ pub(super) fn steps(
 
 /// From the readings to the astigmatism to correct.
 pub(super) fn cornea(computation: &Computation, selection: &Selection, surgeon: &Surgeon) -> Vec<Step> {
+    let mut steps = cornea_readings(computation, selection);
+    if let Some(combined) = &computation.keratometry {
+        steps.extend(astigmatism(computation, combined, surgeon));
+    }
+    steps
+}
+
+/// The readings and their mean.
+pub(super) fn cornea_readings(computation: &Computation, selection: &Selection) -> Vec<Step> {
     let Some(combined) = &computation.keratometry else { return Vec::new() };
     let mut steps: Vec<Step> = selection.in_plan().map(source_step).collect();
     steps.push(step(
@@ -110,11 +119,10 @@ pub(super) fn cornea(computation: &Computation, selection: &Selection, surgeon: 
         format!("{} / {}, {}", d(combined.flat), d(combined.steep), at(combined.vector)),
         cite::THIBOS_1997,
     ));
-    steps.extend(astigmatism(computation, combined, surgeon));
     steps
 }
 
-fn entered(lens: &LensPlan) -> Option<Step> {
+pub(super) fn entered(lens: &LensPlan) -> Option<Step> {
     let entered = lens.entered.as_ref()?;
     Some(step(
         "Lens ENTERED BY the surgeon, NOT COMPUTED",
@@ -137,6 +145,7 @@ pub(super) fn marking(computation: &Computation) -> Option<Step> {
             ("steep meridian, for the arcs", meridian)
         }
         Line::SteepMeridian(meridian) => ("steep meridian, for the incision", meridian),
+        Line::TreatmentAxis(axis) => ("minus-cylinder axis", axis),
     };
     let (name, formula) = match marking.guide {
         Guide::Turns { .. } => (

@@ -50,6 +50,8 @@ pub(super) fn made(
             Ok(usual(eye, act, entry, order, findings))
         }
         Act::OnAxisIncision => Ok(on_axis(eye, act, before, entry, order, findings)),
+        // What these rest on was measured as the eye is; no incision is added to it.
+        Act::PhakicLens | Act::Laser | Act::Realignment => Ok(None),
     }
 }
 
@@ -64,9 +66,13 @@ fn not_stated(eye: Eye, act: Act) -> Finding {
             Act::ManualSmallIncision => {
                 "state `[[incision]]` with `opening = \"manual\"` in the surgeon's file: place, flattening, n"
             }
-            Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::Arcs => {
-                "state `[[incision]]` in the surgeon's file: place, flattening, n"
-            }
+            Act::ToricLens
+            | Act::SphericalLens
+            | Act::OnAxisIncision
+            | Act::Arcs
+            | Act::PhakicLens
+            | Act::Laser
+            | Act::Realignment => "state `[[incision]]` in the surgeon's file: place, flattening, n",
         })
 }
 

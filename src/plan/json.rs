@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 
 use super::arcs::ArcsPlan;
 use super::compute::{Choice, Combined, Computation, LensPlan};
+use super::json_work;
 use super::marking::{Guide, RingSetting, Turn};
 use crate::units::{Meridian, PowerVector};
 
@@ -136,6 +137,7 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
             "ring_table": table,
         })
     });
+    let (realignment, laser) = json_work::fields(computation);
     let value = json!({
         "keratometry": computation.keratometry.as_ref().map_or(Value::Null, keratometry),
         "astigmatism_steps": steps,
@@ -170,6 +172,8 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
             .collect::<Vec<_>>(),
         "choices": computation.choices.iter().map(choice).collect::<Vec<_>>(),
         "marking": marking,
+        "realignment": realignment,
+        "laser": laser,
     });
     match value {
         Value::Object(map) => map,

@@ -1,6 +1,6 @@
 //! A lens family: its powers and steps, its constants, and how its box is labelled.
 
-use crate::units::{Dioptre, round};
+use crate::units::{Dioptre, Millimetre, round};
 
 /// What kind of lens it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -9,6 +9,58 @@ pub enum LensKind {
     Toric,
     /// Spherical only.
     Spherical,
+    /// Added before the natural lens, toric or not.
+    Phakic,
+}
+
+/// On which meridian of a phakic lens its marks lie. Each maker does it another way: the lens file must say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum MarksOn {
+    /// On the lens's meridian of least power, which belongs on the steep meridian of the eye, as on other toric lenses.
+    LeastPower,
+    /// On the axis of its minus cylinder, the meridian of greatest power, a right angle from there.
+    MinusAxis,
+}
+
+impl MarksOn {
+    /// From the word of a lens file.
+    pub fn from_word(text: &str) -> Option<Self> {
+        match text.trim() {
+            "least_power" => Some(Self::LeastPower),
+            "minus_cylinder_axis" => Some(Self::MinusAxis),
+            _ => None,
+        }
+    }
+
+    /// What the printed axis is, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::LeastPower => {
+                "the marks lie on the lens's meridian of least power: the axis of its PLUS cylinder"
+            }
+            Self::MinusAxis => "the marks lie on the axis of the lens's MINUS cylinder",
+        }
+    }
+}
+
+/// How the depth of a phakic lens behind the corneal front is found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum DepthRule {
+    /// The lens lies so deep in every eye.
+    Fixed(Millimetre),
+    /// The lens lies so far before the natural lens: chamber depth from the corneal front less this.
+    BeforeNaturalLens(Millimetre),
+}
+
+/// What a phakic family states beside what every family does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PhakicDesign {
+    /// How its depth is found.
+    pub depth: DepthRule,
+    /// Where its marks lie.
+    pub marks: MarksOn,
+    /// Whether its box states the cylinder as minus, with the sphere that belongs to it.
+    pub minus_on_box: bool,
 }
 
 /// Constants of the family, each used only by the formula it belongs to.
@@ -99,6 +151,8 @@ pub struct LensFamily {
     pub kind: LensKind,
     /// Constants.
     pub constants: LensConstants,
+    /// For a phakic lens: depth and marks.
+    pub phakic: Option<PhakicDesign>,
     /// What power stands on the box.
     pub box_power: BoxPower,
     /// In which plane the cylinder on the box is meant.
@@ -212,16 +266,13 @@ impl LensFamily {
         let Some(step) = step else {
             return format!("{} {} D", self.name, d(equivalent.dioptres()));
         };
+        // Of a minus cylinder the sphere is the greatest principal power, of a plus cylinder the least.
+        let minus = self.phakic.is_some_and(|phakic| phakic.minus_on_box);
+        let cylinder = if minus { -step.box_cylinder.dioptres() } else { step.box_cylinder.dioptres() };
         let (word, power) = match self.box_power {
             BoxPower::SphericalEquivalent => ("SE", equivalent.dioptres()),
-            BoxPower::Sphere => ("SPH", equivalent.dioptres() - step.box_cylinder.dioptres() / 2.0),
+            BoxPower::Sphere => ("SPH", equivalent.dioptres() - cylinder / 2.0),
         };
-        format!(
-            "{} {}  {word} {} D  CYL {} D",
-            self.name,
-            step.code,
-            d(power),
-            d(step.box_cylinder.dioptres())
-        )
+        format!("{} {}  {word} {} D  CYL {} D", self.name, step.code, d(power), d(cylinder))
     }
 }

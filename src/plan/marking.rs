@@ -1,7 +1,7 @@
 //! From the marks to the axis: turns in words, and the one theatre method of the site.
 
 use crate::model::{Eye, Seat};
-use crate::units::{Direction, Meridian, round};
+use crate::units::{Degrees, Direction, Meridian, round};
 
 /// How the axis is found again in theatre. A site states one; both are never on one sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -73,6 +73,11 @@ impl Turn {
         } else {
             Self { degrees, direction }
         }
+    }
+
+    /// A turn that is positive anticlockwise, by its size and its word.
+    pub(super) fn the_shorter_way(anticlockwise: Degrees) -> Self {
+        Self::of(anticlockwise.degrees(), TurnDirection::Anticlockwise)
     }
 
     /// `82 clockwise`, rounded to whole degrees.

@@ -15,12 +15,17 @@ mod door;
 mod explain;
 mod incision;
 mod json;
+mod json_work;
+mod laser;
 mod lens;
 mod marking;
 mod nomogram;
 mod notice;
 mod order;
+mod phakic;
 mod power;
+mod realign;
+mod refracted;
 mod settings;
 mod step;
 mod surgeon;
@@ -33,7 +38,11 @@ pub use compute::{
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;
-pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
+pub use laser::{LaserOrder, LaserPlan, LaserRow, Shift, Torsion, Uncompensated};
+pub use lens::{
+    BoxPlane, BoxPower, DepthRule, LensConstants, LensFamily, LensFault, LensKind, LensStep, MarksOn,
+    PhakicDesign, PowerRange,
+};
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use nomogram::{
     AgeBand, ArcCell, ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcRow, ArcTable, ArcTechnique, ClassLimits,
@@ -41,6 +50,7 @@ pub use nomogram::{
 };
 pub use order::{Entered, Order};
 pub use power::Beside;
+pub use realign::{Advice, Implanted, RealignmentPlan};
 pub use settings::Settings;
 pub use step::Step;
 pub use surgeon::{

@@ -1,9 +1,11 @@
 //! What a plan is asked for beside the readings.
 
 use super::arcs::LocalThickness;
+use super::laser::LaserOrder;
 use super::lens::LensFamily;
 use super::marking::{Marks, TheatreMethod};
 use super::nomogram::Nomogram;
+use super::realign::Implanted;
 use super::settings::Settings;
 use super::surgeon::Surgeon;
 use crate::model::Seat;
@@ -35,6 +37,10 @@ pub struct Order {
     pub family: Option<LensFamily>,
     /// The surgeon's own choice, if entered.
     pub entered: Option<Entered>,
+    /// The toric lens that is in the eye, for its re-alignment.
+    pub implanted: Option<Implanted>,
+    /// What a laser is asked for.
+    pub laser: LaserOrder,
     /// Where the surgeon sits.
     pub seat: Seat,
     /// The site's theatre method.

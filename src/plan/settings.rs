@@ -1,8 +1,8 @@
 //! What a site can set about planning.
 
-use crate::cite::{ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, Source};
+use crate::cite::{ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, Source, TORSION_RANGE};
 use crate::optics::uncertainty::{AngleSds, ComponentSds};
-use crate::units::{Degrees, Dioptre};
+use crate::units::{Degrees, Dioptre, Millimetre};
 
 /// Settings of the plan core with their defaults and sources.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,6 +24,13 @@ pub struct Settings {
     pub entered_power: Dioptre,
     /// How far the axis of an entered lens may be from the computed one before it is asked about.
     pub entered_axis: Degrees,
+    /// What turning a lens must gain at least to be advised.
+    pub least_gain: Dioptre,
+    /// Entered cyclotorsion above which the surgeon is asked.
+    pub torsion_large: Degrees,
+    /// Distance of a refraction that states none from the cornea; none where the site does not say: then such a refraction is
+    /// refused.
+    pub refraction_vertex: Option<Millimetre>,
     /// Standard deviations of the parts of the astigmatism.
     pub components: ComponentSds,
     /// Standard deviations of the angle of the lens.
@@ -45,6 +52,12 @@ impl Settings {
     pub const FORMULAS_APART_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::entered_power`] and [`Settings::entered_axis`].
     pub const ENTERED_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::least_gain`].
+    pub const LEAST_GAIN_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::torsion_large`].
+    pub const TORSION_LARGE_SOURCE: Source = TORSION_RANGE;
+    /// Source of [`Settings::refraction_vertex`]: only the site can know.
+    pub const REFRACTION_VERTEX_SOURCE: Source = HOUSE_RULE;
     /// Source of the standard deviations.
     pub const BUDGET_SOURCE: Source = ERROR_BUDGET;
     /// Source of [`Settings::budget_factor`].
@@ -62,6 +75,9 @@ impl Default for Settings {
             formulas_apart: Dioptre::from_dioptres(0.50),
             entered_power: Dioptre::from_dioptres(0.75),
             entered_axis: Degrees::from_degrees(5.0),
+            least_gain: Dioptre::from_dioptres(0.50),
+            torsion_large: Degrees::from_degrees(12.0),
+            refraction_vertex: None,
             components: ComponentSds {
                 keratometry: ComponentSds::KERATOMETRY,
                 posterior: ComponentSds::POSTERIOR_MODEL,

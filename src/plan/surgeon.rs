@@ -309,6 +309,8 @@ pub struct Surgeon {
     pub reach: Reach,
     /// Where the surgeon usually sits.
     pub seat: Option<Seat>,
+    /// Whether the surgeon's laser finds the torsion of the eye and turns the axis by itself; none when not stated.
+    pub laser_turns_axis: Option<bool>,
     /// The backup lens in the surgeon's own words.
     pub backup: Option<String>,
     /// How arcs are made; none when the surgeon's file says nothing about them.

@@ -70,7 +70,7 @@ fn admit(released: &Released) -> Result<(), SheetError> {
         return Err(SheetError::Contradiction { reason: "case and plan are of different eyes".to_owned() });
     }
     match entry.procedure.as_ref().map(|procedure| procedure.value) {
-        Some(procedure) if Act::of(procedure) == Some(computation.act) => Ok(()),
+        Some(procedure) if Act::of(procedure) == computation.act => Ok(()),
         other => {
             let procedure = other.map_or("none", Procedure::printed).to_owned();
             Err(SheetError::Procedure { procedure })

@@ -4,7 +4,7 @@ use super::arcs;
 use super::error::SheetError;
 use super::facts::SheetFacts;
 use crate::model::Digest;
-use crate::plan::{Approval, Released};
+use crate::plan::{Approval, Released, Work};
 use crate::units::round;
 
 /// How many base32 characters of the digest stand in the code: 130 bits.
@@ -17,7 +17,9 @@ const DIGEST_CHARACTERS: usize = 26;
 /// `entered_by`, `entered_source`, `entered_reason`, `incision_deg`, `incision_flattening_d`, `incision_width_mm`, `seat`, `method`, `marks_deg`, `formula`,
 /// `posterior`, `backup`, where arcs are cut `arcs_nomogram`, `arcs_revision`, `arcs_source`, `arcs_input`, `arcs_cell`, `arcs_treated`,
 /// `arcs_zone_mm`, `arcs_depth_um`, `arcs_thinnest_um`, `arc` (centre, degrees, mm along the arc) and `arc_thickness` (place, µm, where it
-/// came from) once for each, then `source` (label and digest of each keratometry in the plan) and `lengths`, `answer` (reference, fingerprint or `-`, person, time or
+/// came from) once for each; of a plan that rests on a refraction `refraction` (label and digest); of a re-alignment `implanted`, `implanted_axis_deg`,
+/// `implanted_seen` (day and person), `turn` (size, direction, axis it ends on), `advice`; of a laser `treatment`, `mark_upright_deg`, `mark_lying_deg`,
+/// `axis_on_bed_deg`, `device_turns_axis`; then `source` (label and digest of each keratometry in the plan) and `lengths`, `answer` (reference, fingerprint or `-`, person, time or
 /// `-`, `authenticated` or `not authenticated`, reason; sorted), `approval`, `file` (each file in force with its revision, in the order given).
 /// Numbers stand as printed on the sheet, days as `YYYY-MM-DD`, times as RFC 3339 UTC. What does not exist has an empty value. A backslash is doubled, a line feed is `\n`, a carriage
 /// return `\r`; parts of one value are separated by ` | `.
@@ -88,6 +90,30 @@ pub fn record(released: &Released, facts: &SheetFacts) -> String {
         arcs::record(&mut put, plan);
     }
     let selection = plan.cleared().selection();
+    if entry.procedure.as_ref().is_some_and(|procedure| procedure.value.rests_on_refraction()) {
+        let refraction = selection.refraction();
+        let refraction = refraction.map(|r| format!("{} | {}", r.label(), r.exam().file.digest));
+        put("refraction", &refraction.unwrap_or_default());
+    }
+    match &computation.work {
+        Work::Lens(_) | Work::Arcs { .. } => {}
+        Work::Realignment(turned) => {
+            let (lens, by) = (&turned.implanted, turned.turn_on_paper());
+            put("implanted", &lens.printed());
+            put("implanted_axis_deg", &round::meridian(turned.from));
+            put("implanted_seen", &format!("{} | {}", lens.seen_on, lens.by));
+            put("turn", &format!("{} | {}", by.printed(), round::meridian(turned.to)));
+            put("advice", turned.advice.word());
+        }
+        Work::Laser(laser) => {
+            put("treatment", &super::refracted::treatment(laser));
+            put("mark_upright_deg", &round::meridian(laser.mark_upright));
+            put("mark_lying_deg", &laser.mark_lying.map(round::meridian).unwrap_or_default());
+            let bed = laser.axis_on_bed.map(|_| round::meridian(super::refracted::shown_axis(laser)));
+            put("axis_on_bed_deg", &bed.unwrap_or_default());
+            put("device_turns_axis", if laser.device_turns_axis { "yes" } else { "no" });
+        }
+    }
     for source in selection.in_plan() {
         put("source", &format!("{} | {}", source.label(), source.exam().file.digest));
     }

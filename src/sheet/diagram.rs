@@ -5,11 +5,12 @@
 
 use super::block::grey;
 use super::error::SheetError;
+use super::refracted;
 use super::view::{self, View};
 use super::words;
 use crate::model::Eye;
 use crate::page::{Page, Paint, Point, Stroke, Style, geometry, layout};
-use crate::plan::{Line as PlanLine, Released};
+use crate::plan::{Line as PlanLine, Released, Work};
 use crate::units::{Direction, Meridian, round};
 
 /// Side of the square a diagram takes, mm.
@@ -64,17 +65,24 @@ struct Drawing {
     /// True angles of the two marks, degrees.
     marks: [f64; 2],
     slit: bool,
+    /// Where a lens lies now.
+    present: Option<Meridian>,
 }
 
 /// The line a plan draws across the eye: the axis of a toric lens; the steep meridian where the incision is what corrects.
 pub(super) fn line_across(released: &Released) -> Option<Line> {
     let line = released.plan().computation().line?;
-    let digits = round::meridian(line.meridian());
+    let meridian = match &released.plan().computation().work {
+        Work::Laser(plan) => refracted::shown_axis(plan),
+        Work::Lens(_) | Work::Arcs { .. } | Work::Realignment(_) => line.meridian(),
+    };
+    let digits = round::meridian(meridian);
     let label = match line {
         PlanLine::LensAxis(_) => format!("{digits}°"),
         PlanLine::SteepMeridian(_) => format!("STEEP {digits}°"),
+        PlanLine::TreatmentAxis(_) => format!("AXIS {digits}°"),
     };
-    Some(Line { meridian: Meridian::wrapping(round::rounded(line.meridian().degrees(), 0)), label })
+    Some(Line { meridian: Meridian::wrapping(round::rounded(meridian.degrees(), 0)), label })
 }
 
 /// The arcs to scale: in their true extent, on a circle that lies in the limbus of the picture as their zone lies in the
@@ -90,8 +98,22 @@ fn arcs_of(released: &Released) -> Vec<(Direction, f64, f64)> {
 }
 
 fn marks_of(released: &Released) -> [f64; 2] {
+    if let Work::Laser(plan) = &released.plan().computation().work {
+        let read = plan.mark_lying.filter(|_| plan.axis_on_bed.is_some()).unwrap_or(plan.mark_upright);
+        let at = refracted::whole(read).degrees();
+        return [at, at + 180.0];
+    }
     let marks = &released.plan().order().marks;
     [round::rounded(marks.zero_side_deg(), 0), round::rounded(marks.opposite_side_deg(), 0)]
+}
+
+/// The marks of the upright eye: those of a laser are read again on the bed.
+fn upright_marks(released: &Released) -> [f64; 2] {
+    if let Work::Laser(plan) = &released.plan().computation().work {
+        let at = refracted::whole(plan.mark_upright).degrees();
+        return [at, at + 180.0];
+    }
+    marks_of(released)
 }
 
 /// Draws the theatre diagram with its top left corner at `corner`.
@@ -105,6 +127,10 @@ pub(super) fn theatre(page: &mut Page, corner: (f64, f64), released: &Released) 
         arcs: arcs_of(released),
         marks: marks_of(released),
         slit: false,
+        present: match &computation.work {
+            Work::Realignment(plan) => Some(refracted::whole(plan.from)),
+            Work::Lens(_) | Work::Arcs { .. } | Work::Laser(_) => None,
+        },
     }
     .draw(page, corner)
 }
@@ -117,8 +143,9 @@ pub(super) fn marking(page: &mut Page, corner: (f64, f64), released: &Released) 
         line: None,
         incision: None,
         arcs: Vec::new(),
-        marks: marks_of(released),
+        marks: upright_marks(released),
         slit: true,
+        present: None,
     }
     .draw(page, corner)
 }
@@ -192,10 +219,25 @@ impl Drawing {
             let start = self.seen(middle.degrees()) - extent / 2.0;
             page.arc(centre, *radius, start, *extent, Stroke::solid(ARC_WIDTH));
         }
+        if let Some(present) = self.present {
+            self.present(page, centre, present);
+        }
         if let Some(line) = &self.line {
             self.line(page, centre, line)?;
         }
         Ok(())
+    }
+
+    /// Where a lens lies now: a broken line, and its word outside the limbus, above the nose's side.
+    fn present(&self, page: &mut Page, centre: Point, meridian: Meridian) {
+        let at = self.seen(meridian.degrees());
+        page.line(
+            geometry::polar(centre, LIMBUS_MM, at),
+            geometry::polar(centre, LIMBUS_MM, at + 180.0),
+            Stroke::dashed(0.9, 2.4, 1.6),
+        );
+        let place = geometry::polar(centre, LIMBUS_MM + INCISION_AT, at);
+        centred(page, place, along_rim(at), Style::bold(8.5), "NOW");
     }
 
     fn reference_marks(&self, page: &mut Page, centre: Point) {

@@ -1,12 +1,12 @@
 //! Page 2, marking: the eye from the front, and what the person who marks writes down.
 
-use super::block::{LEFT, RIGHT, WIDTH, blank, label, lines, tick_box};
+use super::block::{LEFT, RIGHT, WIDTH, blank, label, lines, tagged_lines, tick_box};
 use super::diagram::{self, DIAGRAM_MM};
 use super::error::SheetError;
 use super::frame::{Frame, TOP};
 use crate::model::Eye;
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
-use crate::plan::{Marking, Marks, Released, Turn};
+use crate::plan::{Marking, Marks, Released, Turn, Work};
 use crate::units::{Direction, Meridian, round};
 
 /// Marks that disagree by more than this are not trusted, degrees. Source: our assumption, printed beside it.
@@ -56,7 +56,8 @@ pub(super) fn marks_measured(marking: &Marking) -> String {
 pub(super) fn page(frame: &Frame<'_>, released: &Released) -> Result<Page, SheetError> {
     let mut page = frame.begin()?;
     page.text(105.0, TOP + 8.0, Style::bold(19.0).centred(), "SEEN FROM THE FRONT, PATIENT SITTING");
-    let eye = released.plan().computation().eye;
+    let computation = released.plan().computation();
+    let (eye, work) = (computation.eye, &computation.work);
     let side = match eye {
         Eye::Right => "right",
         Eye::Left => "left",
@@ -68,15 +69,15 @@ pub(super) fn page(frame: &Frame<'_>, released: &Released) -> Result<Page, Sheet
         format!("{} eye: the patient's nose is on your {side}. This page is for marking only; the axis stands on page 1.", eye.capitals()),
     );
     diagram::marking(&mut page, (LEFT, 54.0), released)?;
-    how(&mut page)?;
+    how(&mut page, work)?;
     let y = 54.0 + DIAGRAM_MM + 6.0;
     table(&mut page, released, y);
     dial(&mut page, y + 52.0);
-    rules(&mut page, y + 75.0)?;
+    rules(&mut page, work, y + 75.0)?;
     Ok(page)
 }
 
-fn how(page: &mut Page) -> Result<(), PageError> {
+fn how(page: &mut Page, work: &Work) -> Result<(), PageError> {
     let x = 128.0;
     let width = RIGHT - x;
     let mut y = 58.0;
@@ -95,6 +96,16 @@ fn how(page: &mut Page) -> Result<(), PageError> {
         page.text(x, y, Style::bold(9.5), format!("{number}"));
         let broken = layout::wrap(step, width - 6.0, style)?;
         y = lines(page, x + 6.0, y, style, &broken) + 2.0;
+    }
+    if let Work::Realignment(plan) = work {
+        let text = format!(
+            "Then, dilated and still upright, one fine mark at each end of the meridian the lens lies on: {}.",
+            round::meridian(plan.from)
+        );
+        let bold = Style::bold(9.5);
+        page.text(x, y, bold, "7");
+        let broken = layout::wrap(&text, width - 6.0, bold)?;
+        y = tagged_lines(page, x + 6.0, y, bold, &broken, "turned.mark") + 2.0;
     }
     page.text(x, y + 1.0, Style::regular(8.0), "Source: common practice.");
     Ok(())
@@ -169,14 +180,20 @@ fn dial(page: &mut Page, top: f64) {
     );
 }
 
-fn rules(page: &mut Page, top: f64) -> Result<(), SheetError> {
+fn rules(page: &mut Page, work: &Work, top: f64) -> Result<(), SheetError> {
     page.text(LEFT, top, Style::bold(11.0), "IN THEATRE");
     let mut y = top + 6.0;
     let style = Style::regular(9.5);
-    let rules = [
-        format!(
+    let first = match work {
+        Work::Lens(_) | Work::Arcs { .. } | Work::Realignment(_) => format!(
             "Marks that disagree by more than {DISAGREE} degrees: check first that the ring is centred on the limbus; if it is, mark again, sitting."
         ),
+        Work::Laser(_) => format!(
+            "Patient lying, head straight: read both marks on the degrees of the device. If they disagree by more than {DISAGREE} degrees, stop and mark again, sitting."
+        ),
+    };
+    let rules = [
+        first,
         "One mark lost: use the other, by default the nasal one.".to_owned(),
         "Both marks lost or washed out: stop; do not guess.".to_owned(),
     ];

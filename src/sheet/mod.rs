@@ -23,6 +23,8 @@ mod notice;
 mod numbers;
 mod plot;
 mod record;
+mod refracted;
+mod refracted_numbers;
 mod slip;
 mod steps;
 mod tables;

@@ -3,6 +3,7 @@
 use super::arcs;
 use super::code;
 use super::facts::SheetFacts;
+use super::refracted_numbers;
 use super::words;
 use crate::model::{Digest, Eye};
 use crate::page::readback::ReadBack;
@@ -21,6 +22,7 @@ pub fn printed_numbers(released: &Released, facts: &SheetFacts) -> Vec<(String, 
         let eye = released.plan().computation().eye;
         arcs::numbers(&mut |tag, text| put(&mut list, tag, text), eye, plan);
     }
+    refracted_numbers::put(&mut list, released);
     lens(&mut list, released);
     readings(&mut list, released);
     tables(&mut list, released);
@@ -99,7 +101,7 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     }
     let marks = &plan.order().marks;
     let at = |degrees: f64| format!("{:0>3}", round::fixed(round::rounded(degrees, 0).rem_euclid(360.0), 0));
-    if let Some(line) = computation.line {
+    if let Some(line) = computation.line.filter(|line| !matches!(line, Line::TreatmentAxis(_))) {
         let digits = round::meridian(line.meridian());
         match line {
             Line::LensAxis(_) => {
@@ -110,6 +112,8 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
                 put(list, "steep", digits.clone());
                 put(list, "diagram.line", format!("STEEP {digits}°"));
             }
+            // What a laser prints is worked out beside it.
+            Line::TreatmentAxis(_) => {}
         }
         let axis: f64 = digits.parse().unwrap_or(f64::NAN);
         let zero = round::rounded(marks.zero_side_deg(), 0);
@@ -129,7 +133,7 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     if let Some(incision) = &computation.incision {
         put(list, "incision.at", words::incision_place(computation.eye, incision.at));
         let effect = match incision.flattening {
-            None => "No effect stated: nothing added for it.".to_owned(),
+            None => words::no_incision_effect(computation.act).to_owned(),
             Some(flattening) => words::incision_effect(incision.at, flattening),
         };
         put(list, "incision.effect", effect);

@@ -10,7 +10,7 @@ use super::words;
 use super::{steps, tables};
 use crate::model::{ChamberDepthFrom, Keratometry, MeridianReading, Place};
 use crate::page::{Page, Point};
-use crate::plan::{Approval, Released};
+use crate::plan::{Approval, Released, Work};
 use crate::units::PowerVector;
 
 /// Builds the pages.
@@ -23,9 +23,14 @@ pub(super) fn pages(frame: &Frame<'_>, released: &Released, digest: &str) -> Res
     steps::steps(&mut flow, released)?;
     arcs::table(&mut flow, released)?;
     tables::lens(&mut flow, released)?;
-    tables::powers(&mut flow, released)?;
+    let work = &released.plan().computation().work;
+    if matches!(work, Work::Lens(_)) {
+        tables::powers(&mut flow, released)?;
+    }
     tables::choices(&mut flow, released)?;
-    tables::certainty(&mut flow, released)?;
+    if !matches!(work, Work::Laser(_)) {
+        tables::certainty(&mut flow, released)?;
+    }
     steps::findings(&mut flow, released, frame)?;
     in_force(&mut flow, released, frame, digest)?;
     Ok(flow.end())
@@ -81,6 +86,9 @@ fn places_of(keratometry: &Keratometry) -> String {
 
 fn keratometry(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
     let selection = released.plan().cleared().selection();
+    if selection.keratometry().is_empty() {
+        return Ok(());
+    }
     flow.heading("Keratometry of this eye, anterior surface", 18.0)?;
     let columns = [(LEFT, 52.0), (66.0, 38.0), (106.0, 38.0), (146.0, 26.0), (174.0, 24.0)];
     let titles =
@@ -228,6 +236,9 @@ fn points(released: &Released) -> Vec<(Marker, String, PowerVector)> {
 }
 
 fn differences(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
+    if released.plan().cleared().selection().keratometry().is_empty() {
+        return Ok(());
+    }
     flow.heading(
         "Differences between the sources, and astigmatism in the double-angle plane",
         PLOT_MM + 2.0,

@@ -6,24 +6,25 @@ use super::diagram::{self, DIAGRAM_MM};
 use super::error::SheetError;
 use super::frame::{Frame, TOP};
 use super::marking;
+use super::refracted;
 use super::view::View;
 use super::words::{self, NOT_STATED};
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
 use crate::plan::{
     Approval, Computation, Entered, Guide, LensPlan, Line, Marking, Released, RingSetting, Turn, Work,
 };
-use crate::units::round;
+use crate::units::{Meridian, round};
 
 /// Left edge and width of the column beside the diagram, mm.
-const COLUMN: f64 = 124.0;
-const COLUMN_WIDTH: f64 = RIGHT - COLUMN;
+pub(super) const COLUMN: f64 = 124.0;
+pub(super) const COLUMN_WIDTH: f64 = RIGHT - COLUMN;
 /// Where the column ends, and what it takes at least, mm.
-const COLUMN_BOTTOM: f64 = 203.4;
+pub(super) const COLUMN_BOTTOM: f64 = 203.4;
 const COLUMN_LEAST: f64 = 119.5;
 /// Height of the box with the way from the marks to the axis, mm.
 const WAY_HEIGHT: f64 = 48.0;
 /// Inside distance of a box, mm.
-const INSET: f64 = 3.0;
+pub(super) const INSET: f64 = 3.0;
 /// Tops of the strips below the diagram, mm.
 const TIME_OUT: f64 = 205.0;
 const AS_DONE: f64 = 225.0;
@@ -32,7 +33,7 @@ const FOOT_ROW: f64 = 243.5;
 pub(super) const SEAL_AT: (f64, f64) = (106.0, 245.5);
 pub(super) const APPROVAL_AT: (f64, f64) = (106.0, 261.5);
 
-fn outline(page: &mut Page, top: f64, left: f64, width: f64, height: f64, heavy: bool) {
+pub(super) fn outline(page: &mut Page, top: f64, left: f64, width: f64, height: f64, heavy: bool) {
     let stroke = Stroke::solid(if heavy { 0.8 } else { 0.35 });
     page.rounded((left, top), width, height, 1.2, Paint::outline(stroke));
 }
@@ -46,7 +47,8 @@ pub(super) fn page(
 ) -> Result<Page, SheetError> {
     let mut page = frame.begin()?;
     operation(&mut page, frame, released)?;
-    let top = match &released.plan().computation().work {
+    let work = &released.plan().computation().work;
+    let top = match work {
         Work::Arcs { arcs: plan, lens: planned } => {
             let top = planned.as_ref().map_or(Ok(53.0), |planned| lens_beside_arcs(&mut page, planned))?;
             arcs::strip(&mut page, released.plan().computation().eye, plan, top)?;
@@ -62,16 +64,24 @@ pub(super) fn page(
                 None => 70.0,
             }
         }
+        Work::Realignment(plan) => refracted::realignment(&mut page, released, plan)?,
+        Work::Laser(plan) => refracted::laser(&mut page, plan)?,
     };
     picture(&mut page, released, top)?;
-    // What is left over goes to the axis first, then to the backup.
-    let spare = (COLUMN_BOTTOM - top - COLUMN_LEAST).max(0.0);
-    let mut y = axis(&mut page, released, top, 31.0 + spare / 2.0)?;
-    y = way(&mut page, released, y)?;
-    y = incision(&mut page, released, y)?;
-    backup(&mut page, released, y, COLUMN_BOTTOM)?;
+    match work {
+        Work::Lens(_) | Work::Arcs { .. } => {
+            // What is left over goes to the axis first, then to the backup.
+            let spare = (COLUMN_BOTTOM - top - COLUMN_LEAST).max(0.0);
+            let mut y = axis(&mut page, released, top, 31.0 + spare / 2.0)?;
+            y = way(&mut page, released, y)?;
+            y = incision(&mut page, released, y)?;
+            backup(&mut page, released, y, COLUMN_BOTTOM)?;
+        }
+        Work::Realignment(plan) => refracted::realignment_column(&mut page, released, plan, top)?,
+        Work::Laser(plan) => refracted::laser_column(&mut page, released, plan, top)?,
+    }
     time_out(&mut page, released.plan().computation())?;
-    as_done(&mut page, released.plan().computation());
+    as_done(&mut page, work);
     foot_row(&mut page, frame, released, code, clear)?;
     Ok(page)
 }
@@ -156,6 +166,10 @@ fn entered_strip(page: &mut Page, entered: &Entered) -> Result<(), SheetError> {
     Ok(())
 }
 
+fn work_of(released: &Released) -> &Work {
+    &released.plan().computation().work
+}
+
 fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetError> {
     let view = View::From(released.plan().order().seat);
     page.text(LEFT, top + 2.5, Style::bold(9.5), view.caption());
@@ -171,9 +185,22 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
     let computation = released.plan().computation();
     let legend = match computation.line {
         None => "No line: the lens has no axis. Bar on the limbus: incision.",
-        Some(Line::LensAxis(_)) => {
-            "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
-        }
+        Some(Line::LensAxis(_)) => match work_of(released) {
+            Work::Realignment(_) => {
+                "Heavy line: where the lens belongs. Broken line: where it lies. Blocks: marks."
+            }
+            Work::Lens(_) | Work::Arcs { .. } | Work::Laser(_) => {
+                "Heavy line: lens axis. Bar on the limbus: incision. Blocks outside: reference marks."
+            }
+        },
+        Some(Line::TreatmentAxis(_)) => match work_of(released) {
+            Work::Laser(plan) if plan.axis_on_bed.is_some() => {
+                "Heavy line: minus-cylinder axis, on the bed. Blocks outside: the marks as read lying."
+            }
+            Work::Lens(_) | Work::Arcs { .. } | Work::Realignment(_) | Work::Laser(_) => {
+                "Heavy line: minus-cylinder axis, upright eye. Blocks outside: reference marks."
+            }
+        },
         Some(Line::SteepMeridian(_)) if computation.arcs().is_some() => match computation.incision {
             Some(_) => {
                 "Line: steep meridian. Arcs inside the limbus: cuts. Bar on it: incision. Blocks: marks."
@@ -189,26 +216,40 @@ fn picture(page: &mut Page, released: &Released, top: f64) -> Result<(), SheetEr
 }
 
 fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f64, SheetError> {
-    outline(page, top, COLUMN, COLUMN_WIDTH, height, true);
-    let centre = COLUMN + COLUMN_WIDTH / 2.0;
     let computation = released.plan().computation();
     let Some(line) = computation.line else {
+        outline(page, top, COLUMN, COLUMN_WIDTH, height, true);
+        let centre = COLUMN + COLUMN_WIDTH / 2.0;
         label(page, COLUMN + INSET, top + 4.8, "LENS AXIS");
         page.text(centre, top + height / 2.0 + 2.5, Style::bold(30.0).centred(), "NO AXIS");
         page.text(centre, top + height / 2.0 + 10.0, Style::bold(11.0).centred(), "spherical lens");
         return Ok(top + height + 2.0);
     };
     let (heading, tag, note) = match line {
-        Line::LensAxis(_) => ("LENS AXIS", "lens.axis", "the lens marks lie on this meridian of the eye"),
+        Line::LensAxis(_) => ("LENS AXIS", "lens.axis", words::marks_on(released)),
+        Line::TreatmentAxis(_) => ("AXIS", "laser.axis", "minus-cylinder axis"),
         Line::SteepMeridian(_) if computation.arcs().is_some() => {
             ("STEEP MERIDIAN", "steep", "the arcs are centred on this meridian of the eye")
         }
         Line::SteepMeridian(_) => ("STEEP MERIDIAN", "steep", "the incision goes here; the lens has no axis"),
     };
+    axis_box(page, (top, height), (heading, tag), line.meridian(), note)
+}
+
+/// The box with the axis in large digits; where the next box begins.
+pub(super) fn axis_box(
+    page: &mut Page,
+    (top, height): (f64, f64),
+    (heading, tag): (&str, &str),
+    axis: Meridian,
+    note: &str,
+) -> Result<f64, SheetError> {
+    outline(page, top, COLUMN, COLUMN_WIDTH, height, true);
+    let centre = COLUMN + COLUMN_WIDTH / 2.0;
     label(page, COLUMN + INSET, top + 4.8, heading);
-    let digits = round::meridian(line.meridian());
+    let digits = round::meridian(axis);
     // Beside the longer heading the digits of a low box would touch it.
-    let low = height < 36.0 && matches!(line, Line::SteepMeridian(_));
+    let low = height < 36.0 && tag == "steep";
     let style = Style::bold(if low { 54.0 } else { 64.0 });
     let width = layout::measure(&digits, style)?;
     page.tagged(centre - width / 2.0, top + height / 2.0 + 6.2, style, digits, tag);
@@ -217,7 +258,7 @@ fn axis(page: &mut Page, released: &Released, top: f64, height: f64) -> Result<f
     Ok(top + height + 2.0)
 }
 
-fn turn(page: &mut Page, x: f64, top: f64, name: &str, tag: &str, turn: &Turn) {
+pub(super) fn turn(page: &mut Page, x: f64, top: f64, name: &str, tag: &str, turn: &Turn) {
     label(page, x, top, &format!("FROM {name} MARK"));
     page.tagged(x, top + 10.2, Style::bold(25.0), round::fixed(turn.degrees, 0), tag);
     page.tagged(x, top + 15.2, Style::bold(11.5), turn.direction.word(), format!("{tag}.direction"));
@@ -260,7 +301,7 @@ fn way(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError
     Ok(end)
 }
 
-fn beside_label(page: &mut Page, marking: &Marking, y: f64, otherwise: &str) {
+pub(super) fn beside_label(page: &mut Page, marking: &Marking, y: f64, otherwise: &str) {
     let x = COLUMN + COLUMN_WIDTH - INSET;
     if marking.marks.are_entered() {
         page.tagged(x, y, Style::bold(8.0).right(), marking::marks_measured(marking), "marks");
@@ -269,14 +310,14 @@ fn beside_label(page: &mut Page, marking: &Marking, y: f64, otherwise: &str) {
     }
 }
 
-fn small_print(page: &mut Page, y: f64, text: &str) -> Result<(), SheetError> {
+pub(super) fn small_print(page: &mut Page, y: f64, text: &str) -> Result<(), SheetError> {
     let broken = layout::wrap(text, COLUMN_WIDTH - 2.0 * INSET, Style::regular(8.0))?;
     lines(page, COLUMN + INSET, y, Style::regular(8.0), &broken);
     Ok(())
 }
 
 /// Four columns of eight lines, read downwards: the reading, and in bold the setting.
-fn ring_table(page: &mut Page, settings: &[RingSetting], top: f64) {
+pub(super) fn ring_table(page: &mut Page, settings: &[RingSetting], top: f64) {
     let each = (COLUMN_WIDTH - 2.0 * INSET + 3.0) / 4.0;
     let mut x = COLUMN + INSET;
     for column in settings.chunks(8) {
@@ -318,7 +359,7 @@ fn incision(page: &mut Page, released: &Released, top: f64) -> Result<f64, Sheet
     tagged_lines(page, x, top + 9.2, style, &broken, "incision.at");
     let effect = match incision.flattening {
         Some(flattening) => words::incision_effect(incision.at, flattening),
-        None => "No effect stated: nothing added for it.".to_owned(),
+        None => words::no_incision_effect(plan.computation().act).to_owned(),
     };
     page.tagged(x, top + 13.4, Style::regular(9.0), effect, "incision.effect");
     if let Some(width) = incision.width {
@@ -364,10 +405,11 @@ fn time_out(page: &mut Page, computation: &Computation) -> Result<(), PageError>
     let items = [
         "Full name and birth date",
         "Eye, against consent and skin mark",
-        if computation.lens().is_some() {
-            "Lens, power, cylinder against the box"
-        } else {
-            "No lens is put in"
+        match &computation.work {
+            Work::Lens(_) | Work::Arcs { lens: Some(_), .. } => "Lens, power, cylinder against the box",
+            Work::Arcs { lens: None, .. } => "No lens is put in",
+            Work::Realignment(_) => "Lens, against the implant card",
+            Work::Laser(_) => "Treatment, against the device's screen",
         },
         if computation.arcs().is_some() {
             "Arcs and depth of the blade, against the strip"
@@ -389,21 +431,36 @@ fn time_out(page: &mut Page, computation: &Computation) -> Result<(), PageError>
     Ok(())
 }
 
-fn as_done(page: &mut Page, computation: &Computation) {
+fn as_done(page: &mut Page, work: &Work) {
     outline(page, AS_DONE, LEFT, WIDTH, 16.8, false);
     label(page, LEFT + INSET, AS_DONE + 4.4, "AS DONE");
     let style = Style::regular(8.5);
     let y = AS_DONE + 8.6;
-    for (x, text, from, width, unit) in [
-        if computation.arcs().is_some() {
-            (LEFT + INSET, "Arcs at", 12.5, 26.0, "°")
-        } else {
-            (LEFT + INSET, "Axis at the end", 23.0, 15.0, "°")
-        },
-        (60.0, "Incision at", 16.5, 14.0, "°"),
-        (98.0, "width", 9.0, 13.0, "mm"),
-        (130.0, "Lens serial number", 29.0, 36.0, ""),
-    ] {
+    let fields: &[(f64, &str, f64, f64, &str)] = match work {
+        Work::Lens(_) => &[
+            (LEFT + INSET, "Axis at the end", 23.0, 15.0, "°"),
+            (60.0, "Incision at", 16.5, 14.0, "°"),
+            (98.0, "width", 9.0, 13.0, "mm"),
+            (130.0, "Lens serial number", 29.0, 36.0, ""),
+        ],
+        Work::Arcs { .. } => &[
+            (LEFT + INSET, "Arcs at", 12.5, 26.0, "°"),
+            (60.0, "Incision at", 16.5, 14.0, "°"),
+            (98.0, "width", 9.0, 13.0, "mm"),
+            (130.0, "Lens serial number", 29.0, 36.0, ""),
+        ],
+        Work::Realignment(_) => &[
+            (LEFT + INSET, "Lens found at", 23.0, 15.0, "°"),
+            (60.0, "Axis at the end", 23.0, 15.0, "°"),
+            (130.0, "Ring or capsule", 24.0, 41.0, ""),
+        ],
+        Work::Laser(_) => &[
+            (LEFT + INSET, "Mark read lying", 23.0, 15.0, "°"),
+            (60.0, "Axis entered", 23.0, 15.0, "°"),
+            (130.0, "Treatment number", 28.5, 36.5, ""),
+        ],
+    };
+    for &(x, text, from, width, unit) in fields {
         page.text(x, y, style, text);
         blank(page, x + from, y + 0.6, width);
         if !unit.is_empty() {

@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 use super::facts::SheetFacts;
 use crate::model::{Eye, Identity};
 use crate::page::{Face, fonts};
+use crate::plan::{Act, MarksOn, Released};
 use crate::units::{Dioptre, Direction, Millimetre, PowerVector, round};
 
 /// What is printed where a document says nothing.
@@ -87,6 +88,31 @@ pub(super) fn clock(at: Direction) -> String {
 /// Where an incision lies: `at 180, temporal, 9:00 on the clock face`.
 pub(super) fn incision_place(eye: Eye, at: Direction) -> String {
     format!("at {}, {}, {} on the clock face", round::direction(at), place(eye, at), clock(at))
+}
+
+/// What is said where an incision has a place and no effect in the plan.
+pub(super) const fn no_incision_effect(act: Act) -> &'static str {
+    match act {
+        Act::PhakicLens => "Nothing is added for it in this plan.",
+        Act::ToricLens
+        | Act::SphericalLens
+        | Act::OnAxisIncision
+        | Act::ManualSmallIncision
+        | Act::Arcs
+        | Act::Laser
+        | Act::Realignment => "No effect stated: nothing added for it.",
+    }
+}
+
+/// What the axis of a lens is, in words.
+pub(super) fn marks_on(released: &Released) -> &'static str {
+    let plan = released.plan();
+    let design = plan.order().family.as_ref().and_then(|family| family.phakic);
+    match design.filter(|_| plan.computation().act == Act::PhakicLens).map(|design| design.marks) {
+        None => "the lens marks lie on this meridian of the eye",
+        Some(MarksOn::LeastPower) => "lens marks here: its PLUS-cylinder axis",
+        Some(MarksOn::MinusAxis) => "lens marks here: its MINUS-cylinder axis",
+    }
 }
 
 /// What an incision does: `The incision flattens 180 by 0.25 D.`

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::case_eye;
 use super::node::{Table, Taken, TextFault, Tree};
 use super::nomogram::{nomogram_table, shipped};
 use super::schema::{LensRead, lens_table, ranged, surgeon_table};
@@ -13,7 +14,7 @@ use crate::model::{
     OperatingList, PatientNumber, PersonName, Place, Procedure, Reading, Refraction, Seat, Sex, SignedTarget,
     Spot, Surface, same_name,
 };
-use crate::plan::{Entered, LocalThickness, Nomogram, Surgeon, ThicknessFrom};
+use crate::plan::{Entered, Implanted, LaserOrder, LocalThickness, Nomogram, Surgeon, ThicknessFrom};
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
 
 /// Everything a case file says.
@@ -27,6 +28,10 @@ pub struct CaseFile {
     pub lenses: Vec<LensRead>,
     /// The surgeon's own choice.
     pub entered: Option<Entered>,
+    /// The toric lens that is in the eye.
+    pub implanted: Option<Implanted>,
+    /// What a laser is asked for.
+    pub laser: LaserOrder,
     /// Answers, by code.
     pub answers: Vec<Answer>,
     /// The table of arcs: the file's own, else the one that comes with the program and that the surgeon names.
@@ -170,6 +175,8 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         .map(|table| pachymetry(&source, table))
         .collect::<Result<Vec<_>, _>>()?;
     let entered = root.get("chosen").map(|taken| chosen(taken.table()?)).transpose()?;
+    let implanted = root.get("implanted").map(|taken| case_eye::implanted(taken.table()?)).transpose()?;
+    let laser = root.get("laser").map(|taken| case_eye::laser(taken.table()?)).transpose()?;
     let answers = root
         .get("answer")
         .map(|taken| taken.tables())
@@ -190,7 +197,17 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         facts: Vec::new(),
         authority,
     };
-    Ok(CaseFile { evidence, surgeon, lenses, entered, answers, nomogram, pachymetry })
+    Ok(CaseFile {
+        evidence,
+        surgeon,
+        lenses,
+        entered,
+        implanted,
+        laser: laser.unwrap_or_default(),
+        answers,
+        nomogram,
+        pachymetry,
+    })
 }
 
 fn date(taken: &Taken<'_>) -> Result<(jiff::civil::Date, String), TextFault> {
@@ -462,12 +479,37 @@ fn refraction(exams: &mut Exams<'_>, table: Table<'_>) -> Result<(), TextFault> 
         axis: source.number(&table, "axis_deg", Meridian::from_reading)?,
         vertex: source.number(&table, "vertex_mm", Millimetre::from_reading)?,
     };
+    let device = table.text("device")?;
+    let taken = table
+        .get("exam_at")
+        .map(|taken| {
+            let (time, text) = exam_time(&taken)?;
+            Ok(Reading::new(time, text, source.place(&taken)))
+        })
+        .transpose()?;
+    let alone = table.fault(
+        "the refraction has no examination to stand with",
+        "give it `device` and `exam_at`, or put a keratometry or lengths of the same eye into the file",
+    );
+    let double = table.fault(
+        "this eye has a refraction from the same device and time already",
+        "give each refraction its own device or time",
+    );
     table.finish()?;
-    // A refraction has no device and no time of its own in a case file: it stands with the examination of its eye.
-    let known = exams.made.iter_mut().map(|(exam, _)| exam).find(|exam| exam.eyes.of(eye).is_some());
-    if let Some(held) = known.and_then(|exam| exam.eyes.of_mut(eye).as_mut()) {
-        held.refraction = Some(refraction);
+    // Without a device of its own a refraction stands with the first examination of its eye.
+    let exam = match (device, taken) {
+        (Some(device), taken) => &mut exams.of(device, InstrumentClass::Refractor, taken).0,
+        (None, Some(_)) => return Err(alone),
+        (None, None) => {
+            let mut made = exams.made.iter_mut().map(|(exam, _)| exam);
+            made.find(|exam| exam.eyes.of(eye).is_some()).ok_or(alone)?
+        }
+    };
+    let held = exam.eyes.of_mut(eye).get_or_insert_default();
+    if held.refraction.is_some() {
+        return Err(double);
     }
+    held.refraction = Some(refraction);
     Ok(())
 }
 

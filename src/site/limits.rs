@@ -283,6 +283,8 @@ enum Range {
     Share,
     /// A factor.
     Factor,
+    /// A distance from the cornea, zero for none.
+    Vertex,
 }
 
 impl Range {
@@ -294,6 +296,7 @@ impl Range {
             Self::DegreeSd => "a standard deviation in degrees above 0, at most 90",
             Self::Share => "a fraction from 0 to 1",
             Self::Factor => "a factor above 0, at most 10",
+            Self::Vertex => "a number of millimetres from 8 to 20, or 0 for none",
         }
     }
 
@@ -305,6 +308,7 @@ impl Range {
             Self::DegreeSd => value > 0.0 && value <= 90.0,
             Self::Share => (0.0..=1.0).contains(&value),
             Self::Factor => value > 0.0 && value <= 10.0,
+            Self::Vertex => value <= 0.0 && value >= 0.0 || (8.0..=20.0).contains(&value),
         }
     }
 }
@@ -333,10 +337,12 @@ macro_rules! budget {
     (@get d $value:expr) => { $value.dioptres() };
     (@get deg $value:expr) => { $value.degrees() };
     (@get maybe $value:expr) => { $value.map_or(0.0, Dioptre::dioptres) };
+    (@get distance $value:expr) => { $value.map_or(0.0, Millimetre::millimetres) };
     (@get plain $value:expr) => { $value };
     (@put d $value:expr) => { Dioptre::from_dioptres($value) };
     (@put deg $value:expr) => { Degrees::from_degrees($value) };
     (@put maybe $value:expr) => { Some(Dioptre::from_dioptres($value)) };
+    (@put distance $value:expr) => { ($value > 0.0).then(|| Millimetre::from_millimetres($value)) };
     (@put plain $value:expr) => { $value };
 }
 
@@ -365,6 +371,15 @@ budget! {
     "entered_axis_deg" Degrees plan::Settings::ENTERED_SOURCE,
         "F07: how far the axis of an entered lens may be from the computed one before the surgeon is asked.",
         deg entered_axis;
+    "least_gain_d" Dioptres plan::Settings::LEAST_GAIN_SOURCE,
+        "F06: what turning a lens that is in the eye must gain at least to be advised.",
+        d least_gain;
+    "torsion_large_deg" Degrees plan::Settings::TORSION_LARGE_SOURCE,
+        "M03: entered cyclotorsion above which the surgeon is asked.",
+        deg torsion_large;
+    "refraction_vertex_mm" Vertex plan::Settings::REFRACTION_VERTEX_SOURCE,
+        "Distance from the cornea of a refraction that states none; 0: such a refraction is refused.",
+        distance refraction_vertex;
     "keratometry_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the keratometry, after combining the sources.",
         d components.keratometry;

@@ -7,6 +7,7 @@
 //! next action.
 
 mod approvals;
+mod case_eye;
 mod case_file;
 mod diff;
 mod error;

@@ -1,13 +1,14 @@
 //! Surgeon and lens files: text to the types of the plan.
 
+use super::case_eye::truth;
 use super::node::{Table, Taken, TextFault, Tree};
 use crate::checks::LensOnFile;
 use crate::model::{Seat, Written};
 use crate::optics::view::LimbalPlace;
 use crate::plan::{
-    BoxPlane, BoxPower, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover,
-    LengthBand, LensConstants, LensFamily, LensKind, LensStep, Opening, PosteriorChoice, PowerRange, Reach,
-    Surgeon,
+    BoxPlane, BoxPower, DepthRule, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite,
+    Leftover, LengthBand, LensConstants, LensFamily, LensKind, LensStep, MarksOn, Opening, PhakicDesign,
+    PosteriorChoice, PowerRange, Reach, Surgeon,
 };
 use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, OutOfRange};
 
@@ -96,6 +97,7 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
             None => Vec::new(),
         },
         reach: table.get("reach").map(|taken| reach(taken.table()?)).transpose()?.unwrap_or_default(),
+        laser_turns_axis: table.get("laser_turns_axis").map(|taken| truth(&taken)).transpose()?,
         seat: table.get("seat").map(|taken| word(&taken, Seat::from_word, "head, temporal")).transpose()?,
         backup: table.text("backup")?,
         arcs: table.get("arcs").map(|taken| super::nomogram::technique(taken.table()?)).transpose()?,
@@ -250,6 +252,48 @@ fn constants(table: Table<'_>) -> Result<LensConstants, TextFault> {
     Ok(constants)
 }
 
+/// Depth, marks and sign of a phakic family; else what it does not state, so that it cannot be planned.
+fn phakic_design(table: &Table<'_>) -> Result<Result<PhakicDesign, &'static str>, TextFault> {
+    let length = |key: &'static str| {
+        table.get(key).map(|taken| Ok(ranged(&taken, Millimetre::from_reading)?.0)).transpose()
+    };
+    let (fixed, offset) = (length("depth_mm")?, length("depth_offset_mm")?);
+    let marks = table
+        .get("marks")
+        .map(|taken| word(&taken, MarksOn::from_word, "least_power, minus_cylinder_axis"))
+        .transpose()?;
+    let minus = table
+        .get("box_cylinder_sign")
+        .map(|taken| {
+            word(
+                &taken,
+                |text| match text.trim() {
+                    "minus" => Some(true),
+                    "plus" => Some(false),
+                    _ => None,
+                },
+                "minus, plus",
+            )
+        })
+        .transpose()?;
+    let depth = match (fixed, offset) {
+        (Some(fixed), None) if fixed.millimetres() > 0.0 => DepthRule::Fixed(fixed),
+        (None, Some(offset)) => DepthRule::BeforeNaturalLens(offset),
+        _ => {
+            return Ok(Err(
+                "does not state how deep it lies: either `depth_mm` above zero, or `depth_offset_mm` before the natural lens",
+            ));
+        }
+    };
+    let Some(marks) = marks else {
+        return Ok(Err("does not state `marks`: least_power or minus_cylinder_axis"));
+    };
+    let Some(minus_on_box) = minus else {
+        return Ok(Err("does not state `box_cylinder_sign`: minus or plus"));
+    };
+    Ok(Ok(PhakicDesign { depth, marks, minus_on_box }))
+}
+
 pub(super) fn lens_table(table: Table<'_>) -> Result<LensRead, TextFault> {
     let name = table.need("name", "the name of the lens family")?.text()?;
     let kind = table.need("kind", "the kind of the lens")?;
@@ -258,12 +302,27 @@ pub(super) fn lens_table(table: Table<'_>) -> Result<LensRead, TextFault> {
         |text| match text.trim() {
             "toric" => Some(LensKind::Toric),
             "spherical" => Some(LensKind::Spherical),
+            "phakic" => Some(LensKind::Phakic),
             _ => None,
         },
-        "toric, spherical",
+        "toric, spherical, phakic",
     )?;
     let revision = table.get("revision").map(|taken| taken.text_as_written()).transpose()?;
-    let constants = constants(table.need("constants", "the constants of the lens")?.table()?)?;
+    let phakic = kind == LensKind::Phakic;
+    let constants = match table.get("constants") {
+        // A phakic lens is planned from the refraction: no constant of a formula belongs to it.
+        None if phakic => LensConstants::default(),
+        Some(taken) if phakic => {
+            return Err(taken.fault("a phakic lens has no constants", "leave `constants` out"));
+        }
+        _ => constants(table.need("constants", "the constants of the lens")?.table()?)?,
+    };
+    let mut problem = None;
+    let design = if phakic {
+        phakic_design(&table)?.map_err(|missing| problem = Some(format!("lens `{name}` {missing}"))).ok()
+    } else {
+        None
+    };
     let box_power = table
         .get("box_power")
         .map(|taken| {
@@ -294,7 +353,6 @@ pub(super) fn lens_table(table: Table<'_>) -> Result<LensRead, TextFault> {
         .transpose()?;
     let equivalent = range(table.need("equivalent_d", "the powers of the family")?.table()?)?;
     let mut steps = Vec::new();
-    let mut problem = None;
     for step in table.get("steps").map(|taken| taken.tables()).transpose()?.unwrap_or_default() {
         let position = steps.len() + 1;
         let code = step.get("code").map(|taken| taken.text_as_written()).transpose()?.unwrap_or_default();
@@ -319,6 +377,7 @@ pub(super) fn lens_table(table: Table<'_>) -> Result<LensRead, TextFault> {
                 revision,
                 kind,
                 constants,
+                phakic: design,
                 box_power,
                 box_plane,
                 equivalent,

@@ -19,6 +19,7 @@ mod logs;
 mod people;
 mod plans;
 mod reading;
+mod refracted;
 mod settings;
 mod teaching;
 mod together;

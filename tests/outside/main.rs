@@ -21,6 +21,7 @@ mod found;
 mod ledger;
 mod numbers;
 mod patient_numbers;
+mod refracted;
 mod seal;
 mod text;
 mod toric_eyes;

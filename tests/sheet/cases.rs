@@ -14,9 +14,10 @@ use axiswright::model::{
 use axiswright::optics::view::LimbalPlace;
 use axiswright::plan::{
     Approval, ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcTechnique, BoxPlane, BoxPower, Entered,
-    FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, LensConstants, LensFamily,
-    LensKind, LensStep, LocalThickness, Marks, Nomogram, Opening, Order, PosteriorChoice, PowerRange, Reach,
-    Released, Settings as PlanSettings, SingleArc, Surgeon, TheatreMethod, ThicknessFrom, plan,
+    FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, LaserOrder, Leftover, LensConstants,
+    LensFamily, LensKind, LensStep, LocalThickness, Marks, Nomogram, Opening, Order, PosteriorChoice,
+    PowerRange, Reach, Released, Settings as PlanSettings, SingleArc, Surgeon, TheatreMethod, ThicknessFrom,
+    plan,
 };
 use axiswright::sheet::SheetFacts;
 use axiswright::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -313,7 +314,7 @@ fn family(ask: &Ask) -> LensFamily {
             ("T45", 4.5),
             ("T50", 5.25),
         ],
-        LensKind::Spherical => &[],
+        LensKind::Spherical | LensKind::Phakic => &[],
     };
     let made = range(6.0, 30.0, 0.5);
     LensFamily {
@@ -329,6 +330,7 @@ fn family(ask: &Ask) -> LensFamily {
             origin: "invented for tests".to_owned(),
             ..LensConstants::default()
         },
+        phakic: None,
         box_power: BoxPower::SphericalEquivalent,
         box_plane: BoxPlane::Lens,
         equivalent: made,
@@ -368,6 +370,7 @@ pub(crate) fn order(ask: &Ask) -> Order {
                 .into_iter()
                 .collect(),
             reach: Reach::default(),
+            laser_turns_axis: None,
             seat: Some(ask.seat),
             backup: ask.backup.map(str::to_owned),
             arcs: ask.arcs.map(|(table, _)| technique(table)),
@@ -381,6 +384,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
             reason: reason.to_owned(),
             by: "Dr. Ines Okafor".to_owned(),
         }),
+        implanted: None,
+        laser: LaserOrder::default(),
         seat: ask.seat,
         method: ask.method,
         marks: ask.marks.map_or_else(Marks::default, |(zero, opposite)| {

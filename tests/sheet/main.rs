@@ -13,6 +13,7 @@ mod doubts;
 mod geometry;
 mod numbers;
 mod overlap;
+mod refracted;
 mod refusals;
 mod same;
 mod silence;

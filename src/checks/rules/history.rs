@@ -9,7 +9,7 @@ use crate::checks::settings::Settings;
 use crate::cite::{CORNEAL_SURGERY, HOUSE_RULE, MEASURED_AFTER};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{
-    ContactLens, CornealSurgery, Drops, Exam, Eye, Fact, FactKind, LensStatus, Place, Reading,
+    ContactLens, CornealSurgery, Drops, Exam, Eye, Fact, FactKind, LensStatus, Place, Procedure, Reading,
 };
 use crate::units::round;
 
@@ -101,11 +101,32 @@ pub(in crate::checks) fn surgery(
     Some(finding)
 }
 
-/// L12: an eye to be operated for cataract that is recorded without its natural lens.
-pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Eye) -> Option<Finding> {
-    if !case.entry.is_cataract() {
-        return None;
+/// What the eye must hold for a procedure, and what must not be recorded of it; none where it does not matter.
+const fn demanded(procedure: Procedure) -> Option<(&'static str, &'static [LensStatus], &'static str)> {
+    match procedure {
+        Procedure::ToricLens
+        | Procedure::SphericalLens
+        | Procedure::OnAxisIncision
+        | Procedure::ManualSmallIncision => {
+            Some(("for cataract surgery", &[LensStatus::Pseudophakic, LensStatus::Aphakic], "phakic"))
+        }
+        Procedure::ToricPhakicLens => Some((
+            "for a phakic lens",
+            &[LensStatus::Pseudophakic, LensStatus::Aphakic, LensStatus::PhakicImplant],
+            "phakic",
+        )),
+        Procedure::Realignment => Some((
+            "for the re-alignment of a toric lens",
+            &[LensStatus::Phakic, LensStatus::Aphakic, LensStatus::PhakicImplant],
+            "pseudophakic",
+        )),
+        Procedure::ArcuateKeratotomy | Procedure::Laser => None,
     }
+}
+
+/// L12: an eye that is recorded to hold another lens than the operation presupposes.
+pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Eye) -> Option<Finding> {
+    let (purpose, contradicting, wanted) = demanded(case.entry.procedure.as_ref()?.value)?;
     // A person may correct an earlier statement of a person: the latest counts.
     let stated =
         latest(case, eye, |kind| if let FactKind::LensStatus(value) = kind { Some(value) } else { None });
@@ -120,13 +141,13 @@ pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Ey
         .into_iter()
         .chain(listed)
         .chain(measured)
-        .filter(|(value, _)| matches!(value, LensStatus::Pseudophakic | LensStatus::Aphakic))
+        .filter(|(value, _)| contradicting.contains(value))
         .collect();
     let (status, _) = against.first()?;
-    let text = format!("the eye planned for cataract surgery is recorded as {}", status.word());
+    let text = format!("the eye planned {purpose} is recorded as {}", status.word());
     let mut finding = Finding::new(Code::L12, Severity::Refuse, format!("{eye} eye: {text}"), text)
         .eye(eye)
-        .expected("phakic")
+        .expected(wanted)
         .found(status.word())
         .cited(HOUSE_RULE)
         .next("stop: find out which eye was operated on before; then correct the list, the device or the statement");

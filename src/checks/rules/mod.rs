@@ -185,8 +185,8 @@ pub(super) const fn rank(code: Code) -> u8 {
         Code::T01
         | Code::T02
         | Code::T03
-        | Code::T04
         | Code::T05
+        | Code::M03
         | Code::M05
         | Code::E01
         | Code::F01

@@ -6,7 +6,7 @@ use crate::checks::choose::{Choice, holds_keratometry};
 use crate::checks::settings::Settings;
 use crate::cite::HOUSE_RULE;
 use crate::finding::{Code, Finding, Severity};
-use crate::model::Eye;
+use crate::model::{Eye, Procedure};
 use crate::units::round;
 
 /// T01 and T02.
@@ -77,10 +77,12 @@ pub(in crate::checks) fn missing(case: &Case, choice: &Choice, eye: Eye, blocked
     if case.entry.procedure.is_none() {
         found.push(absent("the list names no procedure".to_owned(), "a procedure", "complete the list"));
     }
+    let procedure = case.entry.procedure.as_ref().map(|procedure| procedure.value);
     let contradicting: Vec<_> = case.contradicting_exams().map(|(_, joined)| joined.exam.as_ref()).collect();
     let doubtful_keratometry = !choice.failed_keratometry.is_empty()
         || contradicting.iter().any(|exam| holds_keratometry(exam, eye));
-    if choice.selection.keratometry().is_empty() && !(blocked && doubtful_keratometry) {
+    let on_keratometry = procedure.is_none_or(Procedure::rests_on_keratometry);
+    if on_keratometry && choice.selection.keratometry().is_empty() && !(blocked && doubtful_keratometry) {
         found.push(absent(
             format!(
                 "there is no anterior keratometry of the planned eye{}",
@@ -101,6 +103,21 @@ pub(in crate::checks) fn missing(case: &Case, choice: &Choice, eye: Eye, blocked
             format!("there is no axial length of the planned eye{}", outside(choice.axial_outside_window)),
             "an axial length",
             "measure the planned eye with a biometer",
+        ));
+    }
+    let refracted = |exam: &crate::model::Exam| {
+        exam.eyes.of(eye).as_ref().is_some_and(|values| values.refraction.is_some())
+    };
+    let doubtful_refraction = case.exams.iter().any(|(_, joined)| refracted(&joined.exam));
+    if procedure.is_some_and(Procedure::rests_on_refraction)
+        && choice.selection.refraction().is_none()
+        && !(blocked && doubtful_refraction)
+    {
+        let why = if doubtful_refraction { " with sphere, cylinder and axis" } else { "" };
+        found.push(absent(
+            format!("there is no refraction of the planned eye{why}"),
+            "a refraction: sphere, cylinder and axis, with its vertex distance",
+            "refract the planned eye and export it; write a cylinder of zero as 0.00",
         ));
     }
     found

@@ -13,10 +13,14 @@ use crate::model::{CornealSurgery, Exam, Eye, LensStatus, Surface};
 use crate::units::{KeratometricIndex, round};
 
 /// The examinations the plan rests on, each once.
-fn counting(choice: &Choice) -> Vec<&Arc<Exam>> {
+fn counting(choice: &Choice, on_refraction: bool) -> Vec<&Arc<Exam>> {
     let mut exams: Vec<&Arc<Exam>> = Vec::new();
     let sources = choice.selection.in_plan().map(crate::checks::KeratometrySource::exam);
-    for exam in sources.chain(choice.selection.axial().map(crate::checks::AxialSource::exam)) {
+    let refraction = choice.selection.refraction().filter(|_| on_refraction);
+    for exam in sources
+        .chain(choice.selection.axial().map(crate::checks::AxialSource::exam))
+        .chain(refraction.map(crate::checks::RefractionSource::exam))
+    {
         if !exams.iter().any(|known| Arc::ptr_eq(known, exam)) {
             exams.push(exam);
         }
@@ -32,7 +36,9 @@ pub(in crate::checks) fn age(case: &Case, choice: &Choice, eye: Eye, settings: &
         (settings.p11_sign_off, Severity::SignOff),
         (settings.p11_note, Severity::Note),
     ];
-    let mut old: Vec<(i32, &Exam)> = counting(choice)
+    let procedure = case.entry.procedure.as_ref();
+    let on_refraction = procedure.is_some_and(|procedure| procedure.value.rests_on_refraction());
+    let mut old: Vec<(i32, &Exam)> = counting(choice, on_refraction)
         .into_iter()
         .filter_map(|exam| {
             let days = (date.value - exam.taken.as_ref()?.value.date()).get_days();
@@ -108,7 +114,7 @@ pub(in crate::checks) fn earlier(choice: &Choice, eye: Eye, settings: &Settings)
     let mut newest: BTreeSet<&str> = BTreeSet::new();
     references.retain(|exam| newest.insert(exam.instrument.key.as_str()));
     let mut found = Vec::new();
-    for exam in counting(choice) {
+    for exam in counting(choice, false) {
         let mut worst: Option<(bool, &Arc<Exam>, Vec<String>)> = None;
         for older in references.iter().filter(|older| time(older) < time(exam)) {
             let changed: Vec<String> =
