@@ -9,7 +9,8 @@ use crate::checks::settings::Settings;
 use crate::cite::{CORNEAL_SURGERY, HOUSE_RULE, MEASURED_AFTER};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{
-    ContactLens, CornealSurgery, Drops, Exam, Eye, Fact, FactKind, LensStatus, Place, Procedure, Reading,
+    ContactLens, CornealSurgery, Drops, Exam, Eye, Fact, FactKind, LensStatus, ListEntry, Place, Procedure,
+    Reading,
 };
 use crate::units::round;
 
@@ -101,15 +102,15 @@ pub(in crate::checks) fn surgery(
     Some(finding)
 }
 
-/// What the eye must hold for a procedure, and what must not be recorded of it; none where it does not matter.
-const fn demanded(procedure: Procedure) -> Option<(&'static str, &'static [LensStatus], &'static str)> {
-    match procedure {
+/// What the eye must hold for the operation, and what must not be recorded of it; none where it does not matter.
+fn demanded(entry: &ListEntry) -> Option<(&'static str, &'static [LensStatus], &'static str)> {
+    let cataract =
+        ("for cataract surgery", [LensStatus::Pseudophakic, LensStatus::Aphakic].as_slice(), "phakic");
+    match entry.procedure.as_ref()?.value {
         Procedure::ToricLens
         | Procedure::SphericalLens
         | Procedure::OnAxisIncision
-        | Procedure::ManualSmallIncision => {
-            Some(("for cataract surgery", &[LensStatus::Pseudophakic, LensStatus::Aphakic], "phakic"))
-        }
+        | Procedure::ManualSmallIncision => Some(cataract),
         Procedure::ToricPhakicLens => Some((
             "for a phakic lens",
             &[LensStatus::Pseudophakic, LensStatus::Aphakic, LensStatus::PhakicImplant],
@@ -120,13 +121,14 @@ const fn demanded(procedure: Procedure) -> Option<(&'static str, &'static [LensS
             &[LensStatus::Phakic, LensStatus::Aphakic, LensStatus::PhakicImplant],
             "pseudophakic",
         )),
-        Procedure::ArcuateKeratotomy | Procedure::Laser => None,
+        Procedure::ArcuateKeratotomy => entry.is_cataract().then_some(cataract),
+        Procedure::Laser => None,
     }
 }
 
 /// L12: an eye that is recorded to hold another lens than the operation presupposes.
 pub(in crate::checks) fn lens_status(case: &Case, present: &[Arc<Exam>], eye: Eye) -> Option<Finding> {
-    let (purpose, contradicting, wanted) = demanded(case.entry.procedure.as_ref()?.value)?;
+    let (purpose, contradicting, wanted) = demanded(&case.entry)?;
     // A person may correct an earlier statement of a person: the latest counts.
     let stated =
         latest(case, eye, |kind| if let FactKind::LensStatus(value) = kind { Some(value) } else { None });
