@@ -149,7 +149,7 @@ codes! {
     D06 "wrong-folder" [Refuse] It "A file of another kind or device than its folder brings.";
     D07 "eye-missing-in-file" [SignOff] Preparer "The folder declares both eyes in every file, and one is missing.";
     E01 "settings-not-approved" [Refuse] It "A file that can move a printed number differs from its approved digest.";
-    F01 "coefficients-unverified" [SignOff] Surgeon "On a live site: the planning formula's numbers are from memory.";
+    F01 "coefficients-unverified" [SignOff] Surgeon "On a live site: the planning formula's numbers are from memory, or those of the table of arcs were not read.";
     F02 "formulas-apart" [SignOff] Surgeon "The planning formula differs by more than the limit from those that guideline NG77 (from memory) names for this length.";
     F04 "formula-limit" [Note Refuse] Surgeon "A formula or a table of arcs runs near or beyond its domain, or a cut would be too deep.";
     F05 "lens-not-made" [SignOff] Surgeon "The wanted power or step is not in the lens family; the nearest was taken.";

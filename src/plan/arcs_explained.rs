@@ -1,6 +1,8 @@
 //! The steps from the astigmatism to the arcs in words, formula, inputs, result and source.
 
-use super::arcs::{ArcsPlan, DEEPEST_PERCENT, cuts};
+use super::arcs::ArcsPlan;
+use super::arcs_noticed::cuts;
+use super::arcs_planned::DEEPEST_PERCENT;
 use super::compute::{Asked, Computation};
 use super::explain::{self, at, step};
 use super::nomogram::{Nomogram, class_words};

@@ -3,7 +3,8 @@
 //! Pure, and the same for a trial and a plan; what may be done with the result is decided at the doors.
 
 use super::act::Act;
-use super::arcs::{self, ArcsPlan};
+use super::arcs::ArcsPlan;
+use super::arcs_planned;
 use super::astigmatism::{self, Astigmatism};
 use super::choose::{self, Chosen};
 use super::explain;
@@ -334,7 +335,7 @@ pub(super) fn compute(
         Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::ManualSmallIncision => {
             lens_operation(&asked)
         }
-        Act::Arcs => arcs::operation(&asked),
+        Act::Arcs => arcs_planned::operation(&asked),
         Act::PhakicLens => phakic::phakic(&asked),
         Act::Laser => laser::laser(&asked),
         Act::Realignment => realign::realignment(&asked),

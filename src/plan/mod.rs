@@ -8,6 +8,8 @@
 mod act;
 mod arcs;
 mod arcs_explained;
+mod arcs_noticed;
+mod arcs_planned;
 mod astigmatism;
 mod choose;
 mod compute;

@@ -92,7 +92,7 @@ fn arcs_of(released: &Released) -> Vec<(Direction, f64, f64)> {
     let Some(arcs) = plan.computation().arcs() else { return Vec::new() };
     let white = plan.cleared().selection().axial().and_then(|source| source.axial().white.as_ref());
     let limbus = white.map_or(USUAL_LIMBUS_MM, |white| white.value.millimetres());
-    let inside = LIMBUS_MM - (LIMBUS_WIDTH + ARC_WIDTH) / 2.0 - ARC_GAP;
+    let inside = LIMBUS_MM - LIMBUS_WIDTH / 2.0 - ARC_GAP - ARC_WIDTH / 2.0;
     let radius = (LIMBUS_MM * arcs.zone.millimetres() / limbus).clamp(LIMBUS_MM * 0.5, inside);
     arcs.items.iter().map(|item| (item.centre, round::rounded(item.arc.degrees(), 0), radius)).collect()
 }

@@ -137,6 +137,20 @@ fn laterality() {
                 let at = c.entry.place.clone();
                 c.entry.lens_status = Some(Reading::new(LensStatus::Pseudophakic, "pseudophakic", at));
                 c.entry.procedure.as_mut().unwrap().value = Procedure::ArcuateKeratotomy;
+                c.entry.lens = None;
+            },
+        },
+        Row {
+            what: "L12 of arcs beside a lens",
+            expected: &[(Code::L12, Refuse)],
+            fires: |c| {
+                c.state(FactKind::LensStatus(LensStatus::Pseudophakic));
+                c.entry.procedure.as_mut().unwrap().value = Procedure::ArcuateKeratotomy;
+            },
+            twin: |c| {
+                c.state(FactKind::LensStatus(LensStatus::Pseudophakic));
+                c.entry.procedure.as_mut().unwrap().value = Procedure::ArcuateKeratotomy;
+                c.entry.lens = None;
             },
         },
         Row {

@@ -201,6 +201,7 @@ fn units() {
             twin: |c| {
                 c.bio().eyes.right.as_mut().unwrap().axial = None;
                 c.entry.procedure.as_mut().unwrap().value = Procedure::ArcuateKeratotomy;
+                c.entry.lens = None;
             },
         },
         Row {

@@ -55,7 +55,7 @@ fn a_table_nobody_approved_is_not_in_force() {
         .findings
         .iter()
         .filter(|finding| finding.code().reference() == "E01")
-        .map(|finding| finding.message())
+        .map(axiswright::finding::Finding::message)
         .collect();
     assert_eq!(unapproved.len(), 2, "{unapproved:?}");
     assert!(unapproved.iter().any(|message| message.contains(TABLE)), "{unapproved:?}");

@@ -71,11 +71,12 @@ fn the_guide_of_it_ends_in_a_sheet_and_the_surgeons_goes_on_from_there() {
         assert!(said.to_lowercase().contains(&words.to_lowercase()), "`{words}` is not in:\n{said}");
     }
     let mut surgeon = blocks("surgeon.md", "sh");
-    assert_eq!(surgeon.len(), 2);
+    assert_eq!(surgeon.len(), 3);
     surgeon.insert(0, "export PATH=\"$PWD/target/release:$PATH\"\n".to_owned());
     let (done, said) = shell(&clone, &surgeon);
     assert!(done, "{said}");
     assert!(said.contains("released") && said.contains("Lens depth"), "{said}");
+    assert!(said.contains("2 ARCS of 60°"), "{said}");
 
     // Negative control: a command the program does not have.
     let (done, said) = shell(&clone, &["./target/release/axiswright release --all\n".to_owned()]);
@@ -84,8 +85,11 @@ fn the_guide_of_it_ends_in_a_sheet_and_the_surgeons_goes_on_from_there() {
 
 #[test]
 fn the_surgeons_file_of_the_guide_is_one() {
-    let [file] = blocks("surgeon.md", "toml").try_into().unwrap();
+    let parts = blocks("surgeon.md", "toml");
+    assert_eq!(parts.len(), 2);
+    let file = parts.concat();
     let surgeon = axiswright::site::surgeon("surgeons/guide.toml", &file).unwrap();
     assert_eq!((surgeon.name.as_str(), surgeon.bands.len()), ("Dr. Imara Vost", 1));
     assert!(surgeon.incisions.len() == 1 && surgeon.backup.is_some());
+    assert_eq!(surgeon.arcs.map(|arcs| arcs.nomogram), Some("Wallace".to_owned()));
 }

@@ -6,6 +6,7 @@ use axiswright::plan::ArcsPlan;
 use axiswright::site::case_file;
 use axiswright::units::Meridian;
 use proptest::prelude::*;
+use std::fmt::Write as _;
 
 use crate::runner;
 
@@ -21,17 +22,21 @@ fn text(eye: &str, steep: f64, cylinder: f64, born: u16, seat: &str) -> String {
     );
     let flat = Meridian::wrapping(steep + 90.0).degrees();
     for device in ["K", "L"] {
-        text += &format!(
+        write!(
+            text,
             "[[keratometry]]\neye = \"{eye}\"\ndevice = \"{device}\"\nexam_at = 2026-03-02T10:00:00Z\nreadings = 5\n\
              keratometric_index = 1.3375\nflat = {{ power_d = 42.0, meridian_deg = {flat:.4} }}\n\
              steep = {{ power_d = {:.4}, meridian_deg = {steep:.4} }}\n",
             42.0 + cylinder
-        );
+        )
+        .unwrap();
     }
     for at in (0..360).step_by(10) {
-        text += &format!(
+        write!(
+            text,
             "[[pachymetry]]\neye = \"{eye}\"\ndevice = \"P\"\nexam_at = 2026-03-02\nat_deg = {at}\nthickness_um = 700\n"
-        );
+        )
+        .unwrap();
     }
     text
 }

@@ -105,6 +105,22 @@ fn the_strip_says_what_the_json_says() {
     }
 }
 
+/// On a live site a table that nobody read is asked about.
+#[test]
+fn a_table_from_memory_is_asked_about_on_a_live_site() {
+    let asked = |live: bool, mark: axiswright::cite::Mark| {
+        let ask = arcs(true);
+        let mut order = crate::cases::order(&ask);
+        order.live = live;
+        order.nomogram.as_mut().unwrap().mark = mark;
+        let screened = crate::cases::screened(&crate::cases::case(&ask));
+        let trial = axiswright::plan::trial(&screened, &order).unwrap();
+        trial.computation().findings.iter().any(|finding| finding.message().contains("table of arcs Wallace"))
+    };
+    assert!(asked(true, axiswright::cite::Mark::FromMemory) && asked(true, axiswright::cite::Mark::Assumed));
+    assert!(!asked(true, axiswright::cite::Mark::Read) && !asked(false, axiswright::cite::Mark::FromMemory));
+}
+
 /// Lines about arcs stand in the record of a sheet with arcs, and in no other.
 #[test]
 fn only_a_sheet_with_arcs_records_them() {
