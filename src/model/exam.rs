@@ -412,6 +412,9 @@ impl EyeExam {
             if let Some(axis) = &refraction.axis {
                 values.push(("refraction.axis".to_owned(), axis.value.degrees().to_string()));
             }
+            if let Some(vertex) = &refraction.vertex {
+                values.push(("refraction.vertex".to_owned(), vertex.value.millimetres().to_string()));
+            }
         }
         values
     }
@@ -481,6 +484,7 @@ impl Exam {
                 places.extend(axial.length.as_ref().map(|r| &r.place));
                 places.extend(axial.depth.as_ref().map(|r| &r.place));
             }
+            places.extend(eye.refraction.as_ref().map(|refraction| &refraction.sphere.place));
         }
         places.into_iter().filter_map(Place::line).collect()
     }

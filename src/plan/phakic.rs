@@ -90,7 +90,7 @@ impl Optics {
 
 impl MarksOn {
     /// The meridian of the eye for the marks of a lens whose meridian of least power lies on `least`; and back.
-    fn from_least(self, least: Meridian) -> Meridian {
+    fn on(self, least: Meridian) -> Meridian {
         match self {
             Self::LeastPower => least,
             Self::MinusAxis => least.perpendicular(),
@@ -214,7 +214,7 @@ pub(super) fn phakic(asked: &Asked<'_>) -> Result<Computation, Refusals> {
         Some(_) => taken_as_entered(asked, &order, &eye, &design, &mut choices, &mut findings)?,
         None => taken(asked, &order, &eye, &mut choices, &mut findings)?,
     };
-    let on = |axis: Option<Meridian>| axis.map_or(least, |marks| design.marks.from_least(marks));
+    let on = |axis: Option<Meridian>| axis.map_or(least, |marks| design.marks.on(marks));
     let left = eye.with(lens.equivalent, lens.cylinder, on(lens.axis)).map_err(optics)?;
     let residual = left.astigmatism();
     findings.extend(notice::residual(asked.eye, Some(residual), &asked.order.settings));
@@ -266,7 +266,7 @@ fn choices(
             equivalent,
             cylinder,
             corneal_cylinder: eye.corneal_cylinder(equivalent, cylinder)?,
-            axis: toric.then(|| design.marks.from_least(eye.least)),
+            axis: toric.then(|| design.marks.on(eye.least)),
             incision: IncisionKind::Usual,
             residual: eye.with(equivalent, cylinder, eye.least)?.astigmatism(),
             chance_within_0_50: None,
@@ -386,7 +386,7 @@ fn taken_as_entered(
         findings.extend(notice::entered(asked.eye, computed.equivalent, computed, entered, order));
     }
     let axis = entered.axis.filter(|_| toric);
-    let least = axis.map_or(eye.least, |marks| design.marks.from_least(marks));
+    let least = axis.map_or(eye.least, |marks| design.marks.on(marks));
     let choice = Choice {
         name: "entered by the surgeon".to_owned(),
         equivalent: entered.equivalent,

@@ -8,10 +8,9 @@ use super::theatre::{
     turn,
 };
 use super::words;
-use crate::optics::refraction::Refraction;
 use crate::page::{Page, Stroke, Style, layout};
 use crate::plan::{Guide, LaserPlan, RealignmentPlan, Released, Shift};
-use crate::units::{Degrees, Meridian, round};
+use crate::units::{Degrees, Dioptre, Meridian, round};
 
 /// Where the column beside the diagram begins, mm.
 const COLUMN_TOP: f64 = 82.0;
@@ -33,12 +32,12 @@ pub(super) fn treatment(plan: &LaserPlan) -> String {
 }
 
 /// `-2.00 D -3.00 D x 010`; of a cylinder that prints as zero the sphere alone, for it has no axis.
-fn spherocylinder(refraction: Refraction) -> String {
-    let sphere = words::signed(refraction.sphere());
-    if words::dioptres(refraction.cylinder().abs()) == "0.00 D" {
+fn spherocylinder(sphere: Dioptre, cylinder: Dioptre, axis: Meridian) -> String {
+    let sphere = words::signed(sphere);
+    if words::dioptres(cylinder.abs()) == "0.00 D" {
         return sphere;
     }
-    format!("{sphere} {} x {}", words::signed(refraction.cylinder()), round::meridian(refraction.axis()))
+    format!("{sphere} {} x {}", words::signed(cylinder), round::meridian(axis))
 }
 
 /// `Tarn T, SE +21.50 D, CYL +2.30 D at the lens`.
@@ -64,7 +63,8 @@ pub(super) fn advice(plan: &RealignmentPlan) -> String {
 /// Left now and then, the refraction to be expected, and how sure the axis is.
 pub(super) fn forecast(plan: &RealignmentPlan, released: &Released) -> String {
     let predicted = released.plan().computation().predicted.map_or_else(String::new, |predicted| {
-        format!("; predicted refraction {} at 12 mm", spherocylinder(predicted))
+        let text = spherocylinder(predicted.sphere(), predicted.cylinder(), predicted.axis());
+        format!("; predicted refraction {text} at 12 mm")
     });
     let sure = plan.scatter.map_or_else(String::new, |scatter| {
         format!(

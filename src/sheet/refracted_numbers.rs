@@ -81,7 +81,9 @@ fn realignment(list: &mut List, released: &Released, plan: &RealignmentPlan) {
         forecast.push_str(&signed(predicted.sphere()));
         let cylinder = signed(predicted.cylinder());
         if cylinder != "0.00 D" {
-            forecast.push_str(&format!(" {cylinder} x {}", round::meridian(predicted.axis())));
+            for part in [" ", &cylinder, " x ", &round::meridian(predicted.axis())] {
+                forecast.push_str(part);
+            }
         }
         forecast.push_str(" at 12 mm");
     }

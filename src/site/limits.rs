@@ -308,7 +308,7 @@ impl Range {
             Self::DegreeSd => value > 0.0 && value <= 90.0,
             Self::Share => (0.0..=1.0).contains(&value),
             Self::Factor => value > 0.0 && value <= 10.0,
-            Self::Vertex => value <= 0.0 && value >= 0.0 || (8.0..=20.0).contains(&value),
+            Self::Vertex => value.abs() <= 0.0 || (8.0..=20.0).contains(&value),
         }
     }
 }

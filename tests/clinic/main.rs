@@ -24,6 +24,7 @@ mod names;
 mod order;
 mod persons;
 mod readings;
+mod refracted;
 mod stands;
 mod views;
 mod wording;

@@ -12,9 +12,18 @@ use crate::cases::{Ask, facts};
 use crate::overlap::faults;
 
 /// The text of an example case file.
-pub(crate) fn example(name: &str) -> String {
-    let path = format!("{}/demo-data/cases/{name}", env!("CARGO_MANIFEST_DIR"));
-    std::fs::read_to_string(path).unwrap()
+fn example(name: &str) -> String {
+    let text = match name {
+        "realignment_right.toml" => include_str!("../../demo-data/cases/realignment_right.toml"),
+        "laser_right.toml" => include_str!("../../demo-data/cases/laser_right.toml"),
+        "laser_left.toml" => include_str!("../../demo-data/cases/laser_left.toml"),
+        "phakic_right.toml" => include_str!("../../demo-data/cases/phakic_right.toml"),
+        "entered_after_laser_left.toml" => {
+            include_str!("../../demo-data/cases/entered_after_laser_left.toml")
+        }
+        other => panic!("no example `{other}`"),
+    };
+    text.to_owned()
 }
 
 fn now() -> jiff::Timestamp {
@@ -39,13 +48,13 @@ fn planned(text: &str, answers: Vec<Answer>) -> (Plan, Vec<Answer>) {
     let open: Vec<Answer> = considered.open().map(answer).collect();
     match considered.outcome {
         Outcome::Planned(plan) => (*plan, considered.answers),
-        _ if !open.is_empty() => planned(text, [considered.answers, open].concat()),
-        _ => panic!("{:?}", considered.findings),
+        Outcome::Held(_) => planned(text, [considered.answers, open].concat()),
+        Outcome::Waiting | Outcome::Blocked => panic!("{:?}", considered.findings),
     }
 }
 
 /// The released plan of a case file, whatever it asks answered.
-pub(crate) fn released(text: &str) -> Released {
+fn released(text: &str) -> Released {
     let (plan, answers) = planned(text, Vec::new());
     let approval = Approval::Surgeon { name: "Dr. Imara Vost".to_owned(), at: now(), authenticated: true };
     plan.release(&answers, Some(approval)).unwrap()
@@ -56,7 +65,7 @@ fn paper() -> SheetFacts {
 }
 
 /// Every variant that is looked at: name and text.
-pub(crate) fn variants() -> Vec<(String, String)> {
+fn variants() -> Vec<(String, String)> {
     let mut all = Vec::new();
     for name in ["realignment_right", "laser_right", "laser_left", "phakic_right", "entered_after_laser_left"]
     {
@@ -92,9 +101,8 @@ fn every_variant_becomes_a_sheet_that_reads_back() {
     let mut wrong = Vec::new();
     for (name, text) in variants() {
         let released = released(&text);
-        let made = sheet(&released, &paper()).unwrap_or_else(|error| panic!("{name}: {error}"));
-        if let Some(folder) = std::env::var_os("AXISWRIGHT_LOOK") {
-            std::fs::write(std::path::Path::new(&folder).join(format!("{name}.pdf")), &made.pdf).unwrap();
+        if let Err(error) = sheet(&released, &paper()) {
+            wrong.push(format!("{name}: {error}"));
         }
         for (position, page) in pages(&released, &paper()).unwrap().iter().enumerate() {
             let least = if position < 2 { 8.0 } else { 7.0 };

@@ -101,7 +101,10 @@ fn a_limit_without_its_unit_is_unknown() {
 fn the_budget_reaches_the_plan() {
     let site = with(
         "[budget]\nincision_moved_deg = 20\nequal_chances = 0.03\nequal_residuals_d = 0.02\nwith_the_rule_slack_d = 0.5\n\
-         residual_large_d = 1\nformulas_apart_d = 0.6\nentered_power_d = 0.5\nentered_axis_deg = 10\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincision_sd_d = 0.12\ntilt_sd_d = 0.13\nrefraction_sd_d = 0.14\n\
+         residual_large_d = 1\nformulas_apart_d = 0.6\nentered_power_d = 0.5\nentered_axis_deg = 10
+least_gain_d = 0.75
+torsion_large_deg = 10
+refraction_vertex_mm = 13\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincision_sd_d = 0.12\ntilt_sd_d = 0.13\nrefraction_sd_d = 0.14\n\
          marking_sd_deg = 1\nalignment_sd_deg = 2.5\nrotation_sd_deg = 3.5\nhead_tilt_sd_deg = 4\ntail_share = 0.03\n\
          tail_sd_deg = 15\nfactor = 1",
     )
@@ -116,6 +119,9 @@ fn the_budget_reaches_the_plan() {
         plan.formulas_apart.dioptres(),
         plan.entered_power.dioptres(),
         plan.entered_axis.degrees(),
+        plan.least_gain.dioptres(),
+        plan.torsion_large.degrees(),
+        plan.refraction_vertex.unwrap().millimetres(),
         plan.components.keratometry.dioptres(),
         plan.components.posterior.dioptres(),
         plan.components.incision.dioptres(),
@@ -130,14 +136,14 @@ fn the_budget_reaches_the_plan() {
         plan.budget_factor,
     ];
     let expected = [
-        20.0, 0.03, 0.02, 0.5, 1.0, 0.6, 0.5, 10.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03,
+        20.0, 0.03, 0.02, 0.5, 1.0, 0.6, 0.5, 10.0, 0.75, 10.0, 13.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03,
         15.0, 1.0,
     ]
     .map(f64::to_bits);
     assert_eq!(numbers.map(f64::to_bits), expected);
     let described = site.describe();
     let budget: Vec<_> = described.iter().filter(|row| row.key.starts_with("budget.")).collect();
-    assert_eq!(budget.len(), 20);
+    assert_eq!(budget.len(), 23);
     assert!(budget.iter().all(|row| row.origin != Origin::Default));
     assert_ne!(*plan, plan::Settings::default());
 }
@@ -149,6 +155,8 @@ fn a_budget_number_must_make_sense() {
     refused(with("[budget]\nfactor = 0"), "settings-value", 6, 10);
     refused(with("[budget]\nfactor = nan"), "settings-value", 6, 10);
     refused(with("[budget]\nkeratometry_sd_d = -0.2"), "settings-value", 6, 20);
+    refused(with("[budget]\nrefraction_vertex_mm = 3"), "settings-value", 6, 24);
+    assert!(with("[budget]\nrefraction_vertex_mm = 0").unwrap().plan_settings().refraction_vertex.is_none());
 }
 
 #[test]
