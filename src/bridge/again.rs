@@ -13,7 +13,7 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::fold::Document;
 use super::people_acts::Acting;
-use super::read::{Refusal, one_line, read_apart, rules_of, templates_without};
+use super::read::{Refusal, by_all_but, one_line, read_apart, rules_of};
 use super::store::Site;
 use crate::intake::{Brings, Content};
 use crate::ledger::ContentDigest;
@@ -66,8 +66,8 @@ pub fn again(
     let today = site.settings.site.time_zone().to_datetime(now).date();
     let mut left_out = BTreeSet::new();
     let read = loop {
-        let templates = templates_without(site, &left_out);
-        match read_apart(bytes.to_vec(), &document.name, rules.clone(), templates, today) {
+        let by = by_all_but(site, &left_out);
+        match read_apart(bytes.to_vec(), &document.name, rules.clone(), by, today) {
             Ok(read) => break read,
             Err(Refusal::Reader(error)) => {
                 let at = error.place().line().filter(|line| lines.contains(line));

@@ -16,7 +16,7 @@ use super::memory::Said;
 use super::store::Site;
 use crate::casebook::{Arrived, Evidence};
 use crate::finding::Finding;
-use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, Template};
+use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, ReportTable, Template};
 use crate::ledger::KeptKey;
 use crate::ledger::durable::{self, Mode};
 use crate::model::{Digest, Exam, Place};
@@ -142,23 +142,32 @@ pub(super) fn rules_of(site: &Site, folder: &str) -> Option<FolderRules> {
         .map(crate::site::Incoming::rules)
 }
 
-/// The site's templates, reading all but these lines.
-pub(super) fn templates_without(site: &Site, lines: &BTreeSet<u64>) -> Vec<Template> {
-    site.settings.templates.iter().map(|(_, template)| template.without_lines(lines)).collect()
+/// What files are read by.
+#[derive(Debug, Clone)]
+pub(super) struct By {
+    templates: Vec<Template>,
+    reports: Vec<ReportTable>,
+}
+
+/// What the site's files are read by; the templates read all but these lines.
+pub(super) fn by_all_but(site: &Site, lines: &BTreeSet<u64>) -> By {
+    let settings = &site.settings;
+    let templates = settings.templates.iter().map(|(_, template)| template.without_lines(lines)).collect();
+    By { templates, reports: settings.report_tables() }
 }
 
 pub(super) fn read_apart(
     bytes: Vec<u8>,
     name: &str,
     rules: FolderRules,
-    templates: Vec<Template>,
+    by: By,
     today: jiff::civil::Date,
 ) -> Result<intake::Read, Refusal> {
     let (sender, receiver) = mpsc::channel();
     let name = name.to_owned();
     let spawned = std::thread::Builder::new().name("reader".to_owned()).stack_size(STACK).spawn(move || {
-        let input = Input { bytes: &bytes, name: &name, folder: &rules, today };
-        let read = intake::read(&input, &templates);
+        let input = Input { bytes: &bytes, name: &name, folder: &rules, today, reports: &by.reports };
+        let read = intake::read(&input, &by.templates);
         // The pass may have stopped waiting.
         let _ = sender.send(read);
     });
@@ -208,12 +217,12 @@ pub(super) fn read_all(
         let key = KeptKey::from_hex(&document.file)?;
         let bytes =
             site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
-        let templates = templates_without(site, &document.without);
+        let by = by_all_but(site, &document.without);
         let read = match rules {
             None => continue,
             Some(rules) => match who {
-                Reader::Pipeline => guarded(site, &document, bytes, rules, &templates, today)?,
-                Reader::Onlooker => read_apart(bytes, &document.name, rules, templates.clone(), today),
+                Reader::Pipeline => guarded(site, &document, bytes, rules, by, today)?,
+                Reader::Onlooker => read_apart(bytes, &document.name, rules, by, today),
             },
         };
         match read {
@@ -242,7 +251,7 @@ fn guarded(
     document: &Document,
     bytes: Vec<u8>,
     rules: FolderRules,
-    templates: &[Template],
+    by: By,
     today: jiff::civil::Date,
 ) -> Result<Result<intake::Read, Refusal>, BridgeError> {
     let mut sound = format!("read:{}:{}", document.folder, document.file);
@@ -255,7 +264,7 @@ fn guarded(
     if !known && site.ledger.attempt(&attempts)? >= LAST_START {
         return Ok(Err(Refusal::TooOften));
     }
-    let read = read_apart(bytes, &document.name, rules, templates.to_vec(), today);
+    let read = read_apart(bytes, &document.name, rules, by, today);
     if !known {
         if read.is_ok() {
             site.ledger.cache(&sound, b"1")?;

@@ -24,6 +24,7 @@ mod name;
 mod outcome;
 mod readings;
 mod recognise;
+mod reports;
 mod rows;
 mod table;
 mod target;
@@ -37,6 +38,7 @@ pub use draft::{Draft, NoDraft, draft};
 pub use error::IntakeError;
 pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
+pub use reports::{CodeRules, ConceptRules, ReportMapping, ReportTable, UnitRules};
 pub use template::{
     Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,
     IgnoreRules, KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence,

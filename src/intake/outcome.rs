@@ -1,5 +1,6 @@
 //! What goes into reading a file and what comes out.
 
+use super::reports::ReportTable;
 use crate::finding::Finding;
 use crate::model::{Digest, Exam, Facts, InstrumentClass, OperatingList, Place, TemplateRef};
 
@@ -77,6 +78,8 @@ pub struct Input<'a> {
     pub folder: &'a FolderRules,
     /// Today on the site's calendar; bounds two-digit years and nothing else.
     pub today: jiff::civil::Date,
+    /// The tables by which structured reports are read: that of the program, and those of the site that are in force.
+    pub reports: &'a [ReportTable],
 }
 
 /// What a file holds.

@@ -39,7 +39,7 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
         });
     }
     if is_dicom(input.bytes) {
-        if input.folder.brings != Brings::Measurements {
+        if matches!(input.folder.brings, Brings::Lists | Brings::Facts) {
             return Err(wrong_folder(input.folder, "a DICOM object", whole));
         }
         return dicom::read(input, &file);

@@ -50,7 +50,7 @@ impl Raw {
             Target::KmKind => (method(word).is_some(), METHODS),
             Target::KmQuality => (quality(word).is_some(), QUALITIES),
             Target::AxialMethod => (LengthMethod::from_word(word).is_some(), LENGTH_METHODS),
-            Target::AxialDepthFrom => (depth_from(word).is_some(), DEPTHS),
+            Target::AxialDepthFrom => (ChamberDepthFrom::from_word(word).is_some(), DEPTHS),
             Target::PatientSex => (sex(word).is_some(), SEXES),
             Target::FactCornealSurgery => (CornealSurgery::from_word(word).is_some(), SURGERY),
             Target::FactLensStatus => (LensStatus::from_word(word).is_some(), LENS_STATUS),
@@ -142,14 +142,6 @@ fn quality(word: &str) -> Option<Quality> {
         "good" => Some(Quality::Good),
         "warning" => Some(Quality::Warning),
         "failed" => Some(Quality::Failed),
-        _ => None,
-    }
-}
-
-fn depth_from(word: &str) -> Option<ChamberDepthFrom> {
-    match word.trim() {
-        "corneal_front" => Some(ChamberDepthFrom::CornealFront),
-        "corneal_back" => Some(ChamberDepthFrom::CornealBack),
         _ => None,
     }
 }
@@ -279,7 +271,9 @@ impl<'a> Values<'a> {
     }
 
     pub(super) fn depth_from(&self) -> Result<Option<ChamberDepthFrom>, IntakeError> {
-        Ok(self.word(Target::AxialDepthFrom, depth_from, DEPTHS)?.map(|reading| reading.value))
+        Ok(self
+            .word(Target::AxialDepthFrom, ChamberDepthFrom::from_word, DEPTHS)?
+            .map(|reading| reading.value))
     }
 
     pub(super) fn sex(&self) -> Result<Option<Reading<Sex>>, IntakeError> {

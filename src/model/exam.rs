@@ -302,6 +302,21 @@ pub enum ChamberDepthFrom {
     CornealBack,
 }
 
+impl ChamberDepthFrom {
+    /// The word used in case files and settings.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::CornealFront => "corneal_front",
+            Self::CornealBack => "corneal_back",
+        }
+    }
+
+    /// From that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::CornealFront, Self::CornealBack].into_iter().find(|from| from.word() == word.trim())
+    }
+}
+
 /// Lengths of one eye along its axis, and its width.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axial {

@@ -42,7 +42,7 @@ fn confirmed(draft: &str, answers: &[(&str, &str)]) -> String {
 
 fn by(template: Template, name: &str, bytes: &[u8]) -> Read {
     let folder = FolderRules::undeclared(Brings::Measurements);
-    let input = Input { bytes, name, folder: &folder, today: date(2026, 3, 5) };
+    let input = Input { bytes, name, folder: &folder, today: date(2026, 3, 5), reports: &[] };
     read(&input, &[template]).unwrap()
 }
 

@@ -43,7 +43,8 @@ fn every_character_is_that_of_a_second_decoder() {
             bytes.extend(b"x;R\n");
         }
         let folder = FolderRules::undeclared(Brings::Lists);
-        let input = Input { bytes: &bytes, name: "x.csv", folder: &folder, today: date(2026, 3, 5) };
+        let input =
+            Input { bytes: &bytes, name: "x.csv", folder: &folder, today: date(2026, 3, 5), reports: &[] };
         let read =
             read(&input, &[template(encoding)]).unwrap_or_else(|e| panic!("{encoding}: {e} {}", e.place()));
         let Content::List(list) = read.content else { panic!("no list") };

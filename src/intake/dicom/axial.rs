@@ -286,7 +286,7 @@ impl Selected {
 }
 
 impl Outcome {
-    fn note(&mut self, what: String, why: &str, place: crate::model::Place) {
+    pub(super) fn note(&mut self, what: String, why: &str, place: crate::model::Place) {
         self.notes.push(NotUnderstood { what, why: why.to_owned(), place });
     }
 

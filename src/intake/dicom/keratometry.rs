@@ -93,7 +93,7 @@ fn meridian(
 }
 
 /// Flat and steep in their places: the steep meridian has the shorter radius and the greater power.
-fn ordered(
+pub(super) fn ordered(
     block: &Node<'_>,
     flat: MeridianReading,
     steep: MeridianReading,
@@ -137,7 +137,7 @@ fn ordered(
 
 /// The index, which this object has no element for: as declared for the folder, else the one known index that radius
 /// and power of both meridians imply, else none.
-fn with_index(
+pub(super) fn with_index(
     mut keratometry: Keratometry,
     block: &Node<'_>,
     input: &Input<'_>,
