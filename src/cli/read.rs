@@ -13,7 +13,8 @@ use super::plan::{print_finding, read_file};
 use super::read_values::{Row, entry_rows, exam_rows, eye_rows, fact_rows, spot};
 use crate::bridge::Site;
 use crate::intake::{
-    self, Brings, Content, FolderRules, Format, Input, IntakeError, Read, ReportTable, Template,
+    self, AxisConvention, Brings, Content, FolderRules, Format, Input, IntakeError, Read, ReportTable,
+    Template,
 };
 use crate::model::{Digest, Exam, Eye, Fact, Identity, ListEntry};
 use crate::site::{MappingFile, mapping_file, standard_reports};
@@ -259,6 +260,7 @@ fn exam_json(exam: &Exam) -> Value {
         "device": exam.instrument.key,
         "serial": exam.instrument.serial,
         "taken_at": instant.map(|instant| instant.to_string()),
+        "axis_convention": AxisConvention::Iso8429.word(),
         "values": values_json(&all_rows(exam)),
     })
 }
@@ -322,7 +324,13 @@ fn print_file(name: &str, read: &Read) {
         (None, Format::Dicom | Format::Mapped) => print_line("read by    the DICOM reader"),
     }
     match &read.content {
-        Content::Exams(exams) => exams.iter().for_each(print_exam),
+        Content::Exams(exams) => {
+            print_line(&format!(
+                "axes       {}, as they stand: none is turned",
+                AxisConvention::Iso8429.word()
+            ));
+            exams.iter().for_each(print_exam);
+        }
         Content::List(list) => {
             let complete = if list.complete {
                 "names every operation of its theatre and day"

@@ -3,8 +3,8 @@
 use serde_json::{Value, json};
 
 use crate::model::{
-    Axial, ChamberDepthFrom, Exam, Eye, EyeExam, Fact, Identity, Keratometry, KeratometryMethod, ListEntry,
-    MeridianReading, Place, Quality, Reading, Refraction,
+    Axial, Exam, Eye, EyeExam, Fact, Identity, Keratometry, KeratometryMethod, ListEntry, MeridianReading,
+    Place, Quality, Reading, Refraction, Spot,
 };
 use crate::units::{KeratometricIndex, round};
 
@@ -64,14 +64,20 @@ struct Of {
     surface: Option<&'static str>,
 }
 
-struct Rows {
+struct Rows<'a> {
     rows: Vec<Row>,
     of: Of,
+    /// Where the words of this eye stood.
+    words_of: Option<&'a EyeExam>,
 }
 
-impl Rows {
+impl<'a> Rows<'a> {
     const fn of(of: Of) -> Self {
-        Self { rows: Vec::new(), of }
+        Self { rows: Vec::new(), of, words_of: None }
+    }
+
+    const fn of_eye(of: Of, exam: &'a EyeExam) -> Self {
+        Self { rows: Vec::new(), of, words_of: Some(exam) }
     }
 
     fn push<T>(
@@ -122,9 +128,18 @@ impl Rows {
         });
     }
 
-    /// A property the file states by its kind, without a place of its own.
+    /// A property that is no reading: the file states it somewhere, or by what kind of file it is.
     fn stated(&mut self, field: &str, word: Option<&str>) {
         let Some(word) = word else { return };
+        let stood = self.words_of.and_then(|exam| exam.stated_word(field));
+        let (text, place, derived) = match stood {
+            Some(stood) => (
+                Some(stood.text.clone()),
+                spot(&stood.place),
+                stood.converted.map(|conversion| conversion.words().to_owned()),
+            ),
+            None => (None, Spot::Whole.to_string(), Some("by the kind of file".to_owned())),
+        };
         self.rows.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
@@ -132,9 +147,9 @@ impl Rows {
             value: json!(word),
             unit: None,
             shown: word.to_owned(),
-            text: None,
-            place: None,
-            derived: None,
+            text,
+            place: Some(place),
+            derived,
         });
     }
 
@@ -212,13 +227,7 @@ impl Rows {
         self.number("axial.length", axial.length.as_ref(), Some("mm"), 2, |length| length.millimetres());
         self.stated("axial.method", axial.method.map(crate::model::LengthMethod::word));
         self.number("axial.depth", axial.depth.as_ref(), Some("mm"), 2, |depth| depth.millimetres());
-        self.stated(
-            "axial.depth_from",
-            axial.depth_from.map(|from| match from {
-                ChamberDepthFrom::CornealFront => "corneal_front",
-                ChamberDepthFrom::CornealBack => "corneal_back",
-            }),
-        );
+        self.stated("axial.depth_from", axial.depth_from.map(crate::model::ChamberDepthFrom::word));
         self.number("axial.lens", axial.lens.as_ref(), Some("mm"), 2, |lens| lens.millimetres());
         self.number("axial.cornea", axial.cornea.as_ref(), Some("um"), 0, |cornea| cornea.micrometres());
         self.number("axial.white", axial.white.as_ref(), Some("mm"), 1, |white| white.millimetres());
@@ -275,11 +284,12 @@ pub(super) fn exam_rows(exam: &Exam) -> Vec<Row> {
 pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
     let mut all = Vec::new();
     for keratometry in &exam.keratometry {
-        let mut rows = Rows::of(Of { eye: Some(eye), surface: Some(keratometry.surface.word()) });
+        let of = Of { eye: Some(eye), surface: Some(keratometry.surface.word()) };
+        let mut rows = Rows::of_eye(of, exam);
         rows.keratometry(keratometry);
         all.extend(rows.rows);
     }
-    let mut rows = Rows::of(Of { eye: Some(eye), surface: None });
+    let mut rows = Rows::of_eye(Of { eye: Some(eye), surface: None }, exam);
     if let Some(axial) = &exam.axial {
         rows.axial(axial);
     }

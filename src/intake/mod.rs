@@ -22,6 +22,7 @@ mod joia;
 mod list;
 mod name;
 mod outcome;
+mod profile;
 mod readings;
 mod recognise;
 mod reports;
@@ -36,7 +37,7 @@ mod zone;
 
 pub use draft::{Draft, NoDraft, draft};
 pub use error::IntakeError;
-pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
+pub use outcome::{AxisConvention, Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
 pub use reports::{CodeRules, ConceptRules, ReportMapping, ReportTable, UnitRules};
 pub use template::{

@@ -8,7 +8,7 @@ use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
 use super::xml::Document;
-use super::{IntakeError, both_eyes, build, dicom, facts, joia, list, text};
+use super::{IntakeError, both_eyes, build, dicom, facts, joia, list, profile, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
 /// Reads one file: a DICOM object, a document in the JOIA format, or text by exactly one of the templates given.
@@ -20,6 +20,7 @@ use crate::model::{Digest, FileRef, Place, Spot};
 /// [`IntakeError`] with the place and the next step. Nothing of a refused file is kept in the model.
 pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeError> {
     let mut read = read_whole(input, templates)?;
+    profile::apply(&mut read, input.folder)?;
     if input.folder.both_eyes {
         read.findings.extend(both_eyes::missing(&read));
     }

@@ -12,7 +12,8 @@ use super::template::NumberRules;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{
     ChamberDepthFrom, ContactLens, Conversion, CornealSurgery, Drops, ExamTime, Eye, KeratometryMethod,
-    LengthMethod, LensStatus, Place, Procedure, Quality, Reading, Seat, Sex, Surface, Written, ZoneSource,
+    LengthMethod, LensStatus, Place, Procedure, Quality, Reading, Seat, Sex, StatedWord, Surface, Written,
+    ZoneSource,
 };
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre, OutOfRange};
 
@@ -251,6 +252,17 @@ impl<'a> Values<'a> {
         let Some((raw, word)) = self.mapped(target)? else { return Ok(None) };
         let value = read(word).ok_or_else(|| raw.refused(target, expected, None))?;
         Ok(Some(raw.reading(value)))
+    }
+
+    /// The words that are no readings of the model, with where they stood.
+    pub(super) fn stated_words(&self) -> Result<Vec<StatedWord>, IntakeError> {
+        let targets = [Target::KmSurface, Target::KmKind, Target::AxialMethod, Target::AxialDepthFrom];
+        let mut all = Vec::new();
+        for target in targets {
+            let word = self.text(target)?;
+            all.extend(word.map(|word| StatedWord { field: target.word(), word }));
+        }
+        Ok(all)
     }
 
     pub(super) fn surface(&self) -> Result<Option<Surface>, IntakeError> {

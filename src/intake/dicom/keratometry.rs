@@ -153,7 +153,7 @@ pub(super) fn with_index(
         })?;
         let place = block.own_place().at(Spot::Key("incoming.index".to_owned()));
         let reading = Reading::new(index, declared.to_string(), place);
-        keratometry.index = Some(reading.converted(Conversion::FromTemplate));
+        keratometry.index = Some(reading.converted(Conversion::FromFolder));
     } else if let Some(index) = implied(&keratometry, input.folder.power_step_d) {
         let place = keratometry.steep.power.as_ref().map_or_else(|| block.own_place(), |k| k.place.clone());
         outcome.notes.push(NotUnderstood {

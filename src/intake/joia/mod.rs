@@ -22,7 +22,7 @@ use super::template::{Encoding, TextRules};
 use super::xml::{Document, ElementId};
 use super::{IntakeError, compile};
 use crate::finding::Finding;
-use crate::model::{ByEye, Exam, EyeExam, FileRef, Instrument, InstrumentClass, Place, Spot};
+use crate::model::{ByEye, Exam, EyeExam, FileRef, Instrument, InstrumentClass, Place};
 
 /// What every namespace of the format begins with.
 const BASE: &str = "http://www.joia.or.jp/standardized/namespaces/";
@@ -172,5 +172,5 @@ fn once_each(document: &Document, root: ElementId, whole: &Place) -> Result<(), 
 
 /// The place of what the folder declares.
 fn declared(whole: &Place) -> Place {
-    whole.at(Spot::Key("folder.index".to_owned()))
+    super::profile::place(whole, "index")
 }

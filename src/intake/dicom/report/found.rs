@@ -11,7 +11,7 @@ use crate::intake::target::Target;
 use crate::intake::{Input, IntakeError, NotUnderstood};
 use crate::model::{
     Axial, ChamberDepthFrom, Eye, EyeExam, Keratometry, KeratometryMethod, LengthMethod, MeridianReading,
-    Place, Reading, Refraction, Surface,
+    Place, Reading, Refraction, StatedWord, Surface,
 };
 use crate::units::{Dioptre, KeratometricIndex, Meridian, Micrometre, Millimetre, OutOfRange};
 
@@ -50,6 +50,8 @@ pub(super) struct Found {
     method: Option<(Method, Coded)>,
     depth_from: Option<ChamberDepthFrom>,
     length_method: Option<LengthMethod>,
+    /// Where the words stood.
+    stated: Vec<StatedWord>,
     /// A part of the keratometry was there and could not be taken: then nothing of it is.
     keratometry_spoiled: bool,
     /// The same of the refraction.
@@ -91,6 +93,23 @@ impl Found {
         {
             return Err(differs("where the chamber depth begins", known.word(), found.word().to_owned()));
         }
+        let mut says = |field: &'static str, text: &str, place: &Place| {
+            if !self.stated.iter().any(|stated| stated.field == field) {
+                let word = Reading::new(text.to_owned(), text, place.clone());
+                self.stated.push(StatedWord { field, word });
+            }
+        };
+        if let Some((_, code)) = &method {
+            says("km.kind", &code.to_string(), &code.place);
+        }
+        // The concept of the number says it.
+        let concept = item.place(tags::CONCEPT_NAME_CODE_SEQUENCE);
+        if let Some(from) = row.depth_from {
+            says("axial.depth_from", from.word(), &concept);
+        }
+        if let Some(how) = row.method {
+            says("axial.method", how.word(), &concept);
+        }
         self.method = method.or(self.method.take());
         self.depth_from = row.depth_from.or(self.depth_from);
         self.length_method = row.method.or(self.length_method);
@@ -121,6 +140,7 @@ impl Found {
             keratometry: keratometry.into_iter().collect(),
             axial,
             refraction,
+            stated: self.stated,
             ..EyeExam::default()
         };
         Ok((!exam.is_empty()).then_some(exam))
