@@ -279,7 +279,10 @@ fn take_in(evidence: &mut Evidence, sequence: u64, said: &Said) {
         Said::Exams(exams) => {
             evidence.exams.extend(exams.iter().map(|exam| Arrived { sequence, value: exam.clone() }));
         }
-        Said::List(list) => evidence.lists.push(Arrived { sequence, value: list.clone() }),
+        Said::List(list, stated) => {
+            evidence.lists.push(Arrived { sequence, value: list.clone() });
+            evidence.facts.extend(stated.iter().cloned());
+        }
         Said::Facts(facts) => evidence.facts.extend(facts.iter().cloned()),
     }
 }
@@ -300,7 +303,7 @@ fn said(read: intake::Read) -> Said {
             };
             Said::Exams(exams.into_iter().zip(&lines).map(with_findings).collect())
         }
-        Content::List(list) => Said::List(list),
+        Content::List(list) => Said::List(list, read.stated),
         Content::Facts(facts) => Said::Facts(facts.stated),
     }
 }

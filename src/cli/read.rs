@@ -292,6 +292,7 @@ fn file_json(name: &str, read: &Read) -> Value {
         Content::List(read) => list = read.entries.iter().map(entry_json).collect(),
         Content::Facts(read) => facts = read.stated.iter().map(fact_json).collect(),
     }
+    facts.extend(read.stated.iter().map(fact_json));
     let not_understood: Vec<Value> = read
         .not_understood
         .iter()
@@ -341,6 +342,11 @@ fn print_file(name: &str, read: &Read) {
             for entry in &list.entries {
                 print_line("");
                 print_plain(&entry_rows(entry));
+            }
+            for fact in &read.stated {
+                print_line("");
+                print_line(&format!("the list about the {} eye", fact.eye));
+                print_plain(&fact_rows(fact));
             }
         }
         Content::Facts(facts) => {

@@ -65,19 +65,19 @@ struct Of {
 }
 
 struct Rows<'a> {
-    rows: Vec<Row>,
+    made: Vec<Row>,
     of: Of,
     /// Where the words of this eye stood.
-    words_of: Option<&'a EyeExam>,
+    eye_of: Option<&'a EyeExam>,
 }
 
 impl<'a> Rows<'a> {
     const fn of(of: Of) -> Self {
-        Self { rows: Vec::new(), of, words_of: None }
+        Self { made: Vec::new(), of, eye_of: None }
     }
 
     const fn of_eye(of: Of, exam: &'a EyeExam) -> Self {
-        Self { rows: Vec::new(), of, words_of: Some(exam) }
+        Self { made: Vec::new(), of, eye_of: Some(exam) }
     }
 
     fn push<T>(
@@ -90,7 +90,7 @@ impl<'a> Rows<'a> {
         let Some(reading) = reading else { return };
         let (value, shown) = show(reading);
         let shown = unit.map_or_else(|| shown.clone(), |unit| format!("{shown} {unit}"));
-        self.rows.push(Row {
+        self.made.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
             surface: self.of.surface,
@@ -131,7 +131,7 @@ impl<'a> Rows<'a> {
     /// A property that is no reading: the file states it somewhere, or by what kind of file it is.
     fn stated(&mut self, field: &str, word: Option<&str>) {
         let Some(word) = word else { return };
-        let stood = self.words_of.and_then(|exam| exam.stated_word(field));
+        let stood = self.eye_of.and_then(|exam| exam.stated_word(field));
         let (text, place, derived) = match stood {
             Some(stood) => (
                 Some(stood.text.clone()),
@@ -140,7 +140,7 @@ impl<'a> Rows<'a> {
             ),
             None => (None, Spot::Whole.to_string(), Some("by the kind of file".to_owned())),
         };
-        self.rows.push(Row {
+        self.made.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
             surface: self.of.surface,
@@ -162,7 +162,7 @@ impl<'a> Rows<'a> {
         index: KeratometricIndex,
         from: &Place,
     ) {
-        self.rows.push(Row {
+        self.made.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
             surface: self.of.surface,
@@ -277,7 +277,7 @@ pub(super) fn exam_rows(exam: &Exam) -> Vec<Row> {
     rows.identity(&exam.identity);
     rows.words("exam.time", exam.taken.as_ref(), |taken| taken.local.to_string());
     rows.words("exam.uid", exam.uid.as_ref(), Clone::clone);
-    rows.rows
+    rows.made
 }
 
 /// What was measured on one eye.
@@ -287,7 +287,7 @@ pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
         let of = Of { eye: Some(eye), surface: Some(keratometry.surface.word()) };
         let mut rows = Rows::of_eye(of, exam);
         rows.keratometry(keratometry);
-        all.extend(rows.rows);
+        all.extend(rows.made);
     }
     let mut rows = Rows::of_eye(Of { eye: Some(eye), surface: None }, exam);
     if let Some(axial) = &exam.axial {
@@ -298,7 +298,7 @@ pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
     }
     rows.words("fact.lens_status", exam.lens_status.as_ref(), |status| status.word().to_owned());
     rows.words("fact.corneal_surgery", exam.corneal_surgery.as_ref(), |surgery| surgery.word().to_owned());
-    all.extend(rows.rows);
+    all.extend(rows.made);
     all
 }
 
@@ -310,8 +310,9 @@ pub(super) fn fact_rows(fact: &Fact) -> Vec<Row> {
     let reading = Reading::new(word.clone(), word, fact.place.clone());
     rows.words(field, Some(&reading), Clone::clone);
     rows.stated("fact.by", Some(&fact.by));
-    rows.stated("fact.at", Some(&fact.at.local.to_string()));
-    rows.rows
+    let at = fact.at.as_ref().map(|at| at.local.to_string());
+    rows.stated("fact.at", at.as_deref());
+    rows.made
 }
 
 /// One line of an operating list.
@@ -338,5 +339,5 @@ pub(super) fn entry_rows(entry: &ListEntry) -> Vec<Row> {
     rows.words("list.seat", entry.seat.as_ref(), |seat| seat.word().to_owned());
     rows.words("fact.corneal_surgery", entry.corneal_surgery.as_ref(), |surgery| surgery.word().to_owned());
     rows.words("fact.lens_status", entry.lens_status.as_ref(), |status| status.word().to_owned());
-    rows.rows
+    rows.made
 }

@@ -3,7 +3,7 @@
 use super::reports::ReportTable;
 use crate::finding::Finding;
 use crate::model::{
-    ChamberDepthFrom, Digest, Exam, Facts, InstrumentClass, OperatingList, Place, TemplateRef,
+    ChamberDepthFrom, Digest, Exam, Fact, Facts, InstrumentClass, OperatingList, Place, TemplateRef,
 };
 
 /// The one kind of file a folder brings.
@@ -159,6 +159,8 @@ pub struct Read {
     pub format: Format,
     /// What it holds.
     pub content: Content,
+    /// What an operating list states about its eyes beside the operations.
+    pub stated: Vec<Fact>,
     /// What a person must look at.
     pub findings: Vec<Finding>,
     /// What was left out.

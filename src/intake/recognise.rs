@@ -64,9 +64,11 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
     };
     let source = Source::new(input, chosen.template, &body, &file)?;
     let template = Some(chosen.template.reference().clone());
+    let mut stated = Vec::new();
     let (content, findings, not_understood) = match chosen.template.brings() {
         Brings::Lists => {
-            let (list, not_understood) = list::entries(&source)?;
+            let (list, of_eyes, not_understood) = list::entries(&source)?;
+            stated = of_eyes;
             (Content::List(list), Vec::new(), not_understood)
         }
         Brings::Facts => {
@@ -79,7 +81,7 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
         }
     };
     let format = Format::Mapped;
-    Ok(Read { digest: file.digest, format, content, findings, not_understood, template })
+    Ok(Read { digest: file.digest, format, content, stated, findings, not_understood, template })
 }
 
 struct Chosen<'a> {

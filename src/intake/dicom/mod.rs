@@ -299,6 +299,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         digest: file.digest,
         format: Format::Dicom,
         content: Content::Exams(vec![exam]),
+        stated: Vec::new(),
         findings: outcome.findings,
         not_understood: outcome.notes,
         template: outcome.table,

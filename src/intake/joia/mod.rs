@@ -135,6 +135,7 @@ fn of_document(
         digest: file.digest,
         format: Format::Joia,
         content: Content::Exams(vec![exam]),
+        stated: Vec::new(),
         findings: outcome.findings,
         not_understood,
         template: None,
