@@ -15,7 +15,7 @@ use super::fold::{Document, Standing};
 use super::memory::Said;
 use super::store::Site;
 use crate::casebook::{Arrived, Evidence};
-use crate::finding::Finding;
+use crate::finding::{Code, Finding, Severity};
 use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, ReportTable, Template};
 use crate::ledger::KeptKey;
 use crate::ledger::durable::{self, Mode};
@@ -29,7 +29,7 @@ const STACK: usize = 8 * 1024 * 1024;
 const LAST_START: u32 = 3;
 
 /// The note beside a refused file.
-const REASON: &str = "reason.txt";
+pub(super) const REASON: &str = "reason.txt";
 
 /// Why a file was refused.
 #[derive(Debug)]
@@ -52,7 +52,16 @@ impl Refusal {
         }
     }
 
+    /// The note beside a refused file.
     fn text(&self, document: &Document) -> String {
+        self.text_under(
+            "This file was refused whole. Nothing in it was used; the original lies beside this note.",
+            document,
+        )
+    }
+
+    /// The note under another first sentence, for a file of which a part came into use later.
+    pub(super) fn text_under(&self, heading: &str, document: &Document) -> String {
         let (what, place, next) = match self {
             Self::Reader(error) => (
                 one_line(&match error.code() {
@@ -79,7 +88,7 @@ impl Refusal {
             ),
         };
         format!(
-            "This file was refused whole. Nothing in it was used; the original lies beside this note.\n\n\
+            "{heading}\n\n\
              what:    {what}\nwhere:   {place}\nnext:    {next}\n\nfolder:  {}\ntaken:   {}\n",
             document.folder, document.at
         )
@@ -226,7 +235,8 @@ pub(super) fn read_all(
             },
         };
         match read {
-            Ok(read) => {
+            Ok(mut read) => {
+                read.findings.extend(left_out(&document.without));
                 let said = Arc::new(said(read));
                 reading.files.insert(document.arrival, document.file.clone());
                 take_in(&mut reading.evidence, document.arrival, &said);
@@ -272,6 +282,24 @@ fn guarded(
         site.ledger.clear_attempts(&attempts)?;
     }
     Ok(read)
+}
+
+/// P10: the file came once more, by a person's act, and rows of it were left out.
+fn left_out(without: &BTreeSet<u64>) -> Option<Finding> {
+    if without.is_empty() {
+        return None;
+    }
+    let lines: Vec<String> = without.iter().map(u64::to_string).collect();
+    let text = format!(
+        "the file was refused and read again without line {}, on the word of a person",
+        lines.join(", ")
+    );
+    Some(
+        Finding::new(Code::P10, Severity::Note, text.clone(), text)
+            .expected("the whole file")
+            .found(format!("all but line {}", lines.join(", ")))
+            .next("who did it and why is in the ledger and beside the refused file; the row left out is of no case"),
+    )
 }
 
 fn take_in(evidence: &mut Evidence, sequence: u64, said: &Said) {
