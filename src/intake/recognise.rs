@@ -48,7 +48,20 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
     if looks_like_xml(input.bytes)
         && let Some(read) = joia::read(input, &file, &whole)
     {
-        return read;
+        // One reader and no other: whoever wrote a template for it may mean other values by the same elements.
+        let rival = templates.iter().find(|template| {
+            is_of(input.folder, template) && fits(input, template.compiled(), &whole).is_ok()
+        });
+        return match rival {
+            None => read,
+            Some(template) => Err(IntakeError::Template {
+                detail: format!(
+                    "more than one reader fits this file: that of the JOIA format and template `{}`",
+                    template.id()
+                ),
+                place: whole,
+            }),
+        };
     }
     if let Some(kind) = binary_kind(input.bytes) {
         return Err(IntakeError::UnknownKind { seen: kind.to_owned(), place: whole });
@@ -103,15 +116,20 @@ fn wrong_folder(folder: &FolderRules, found: impl Into<String>, place: Place) ->
     IntakeError::WrongFolder { expected, found: found.into(), place }
 }
 
+/// Whether a folder's files may be read by a template: it names it, or nothing is declared of it.
+fn is_of(folder: &FolderRules, template: &Template) -> bool {
+    let open = folder.templates.is_empty() && folder.device.is_none();
+    open || folder.templates.iter().any(|id| id == template.id())
+}
+
 fn choose<'a>(
     input: &Input<'_>,
     templates: &'a [Template],
     whole: &Place,
 ) -> Result<Chosen<'a>, IntakeError> {
     let folder = input.folder;
-    let open = folder.templates.is_empty() && folder.device.is_none();
     let (own, others): (Vec<&Template>, Vec<&Template>) =
-        templates.iter().partition(|template| open || folder.templates.iter().any(|id| id == template.id()));
+        templates.iter().partition(|template| is_of(folder, template));
     let mut fitting: Vec<Chosen<'a>> = Vec::new();
     let mut reasons: Vec<(&str, IntakeError)> = Vec::new();
     for template in own {
