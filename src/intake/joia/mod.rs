@@ -28,7 +28,8 @@ use crate::model::{ByEye, Exam, EyeExam, FileRef, Instrument, InstrumentClass, P
 const BASE: &str = "http://www.joia.or.jp/standardized/namespaces/";
 
 /// What the file is read by.
-const RULES: TextRules = TextRules { encoding: Encoding::XmlDeclaration, bom: None, final_newline: None };
+pub(super) const RULES: TextRules =
+    TextRules { encoding: Encoding::XmlDeclaration, bom: None, final_newline: None };
 
 /// What the measures of a file come to.
 #[derive(Default)]
@@ -46,6 +47,13 @@ impl Outcome {
 /// Whether the bytes speak of the format; the document itself is looked at in [`read`].
 fn mentioned(bytes: &[u8]) -> bool {
     bytes.windows(BASE.len()).any(|window| window == BASE.as_bytes())
+}
+
+/// Whether a document is one of the format.
+pub(super) fn is_one(document: &Document) -> bool {
+    let root = document.root();
+    let classed = |id: &ElementId| document.space(*id).is_some_and(|space| space.starts_with(BASE));
+    document.is(root, None, "Ophthalmology") && document.children(root).iter().any(classed)
 }
 
 /// Reads a file of the format; none when it is another document.
@@ -68,9 +76,7 @@ pub(super) fn read(
         Ok(document) => document,
         Err(error) => return Some(Err(error)),
     };
-    let root = document.root();
-    let classed = |id: &ElementId| document.space(*id).is_some_and(|space| space.starts_with(BASE));
-    if !document.is(root, None, "Ophthalmology") || !document.children(root).iter().any(classed) {
+    if !is_one(&document) {
         return None;
     }
     Some(of_document(input, &document, file, whole))
