@@ -219,27 +219,24 @@ impl<'d> View<'d> {
                 let stated = stated.filter(|_| !from.contains('@'));
                 let unit = stated.as_deref().and_then(Unit::from_file);
                 let of_another = around && named.split(' ').any(|word| eye_of_code(word).is_some());
-                match leaves.iter_mut().find(|leaf| leaf.from == from) {
-                    Some(leaf) => {
-                        leaf.unclear |= leaf.texts.len() > number;
-                        leaf.unit = leaf.unit.filter(|known| Some(*known) == unit);
-                        leaf.states_unit |= stated.is_some();
-                        leaf.texts.resize(number, String::new());
-                        leaf.texts.push(text);
-                    }
-                    None => {
-                        let mut texts = vec![String::new(); number];
-                        texts.push(text);
-                        leaves.push(Leaf {
-                            from,
-                            words: named.trim().to_owned(),
-                            texts,
-                            unit,
-                            states_unit: stated.is_some(),
-                            around,
-                            unclear: of_another,
-                        });
-                    }
+                if let Some(leaf) = leaves.iter_mut().find(|leaf| leaf.from == from) {
+                    leaf.unclear |= leaf.texts.len() > number;
+                    leaf.unit = leaf.unit.filter(|known| Some(*known) == unit);
+                    leaf.states_unit |= stated.is_some();
+                    leaf.texts.resize(number, String::new());
+                    leaf.texts.push(text);
+                } else {
+                    let mut texts = vec![String::new(); number];
+                    texts.push(text);
+                    leaves.push(Leaf {
+                        from,
+                        words: named.trim().to_owned(),
+                        texts,
+                        unit,
+                        states_unit: stated.is_some(),
+                        around,
+                        unclear: of_another,
+                    });
                 }
             }
         }

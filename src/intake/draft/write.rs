@@ -274,13 +274,13 @@ pub(super) fn written_of_tree(tree: &Tree, name: &str, id: Option<&str>) -> Draf
             text.why("the records carry a code of their eye");
             text.line("kind = \"row_per_eye\"");
             text.line(&format!("eye_from = {}", quoted(from)));
-            eye_map(&mut text, codes.iter().map(String::as_str).collect());
+            eye_map(&mut text, &codes.iter().map(String::as_str).collect());
         }
         EyeFrom::Name(names) => {
             text.why("the names of the records say the eye");
             text.line("kind = \"row_per_eye\"");
             text.line("eye_from = \"localname()\"");
-            eye_map(&mut text, names.iter().map(String::as_str).collect());
+            eye_map(&mut text, &names.iter().map(String::as_str).collect());
         }
         EyeFrom::Fields => {
             text.why("no code of an eye; the names within a record say the eyes");
@@ -293,7 +293,7 @@ pub(super) fn written_of_tree(tree: &Tree, name: &str, id: Option<&str>) -> Draf
 }
 
 /// The codes of eyes, and which is which as far as they are known.
-fn eye_map(text: &mut Text, codes: BTreeSet<&str>) {
+fn eye_map(text: &mut Text, codes: &BTreeSet<&str>) {
     let few = codes.len() <= MOST_CODES;
     let of = |wanted: Option<Eye>| -> Vec<String> {
         let eye = |code: &str| eye_of_code(code).or_else(|| eye_of_name(code));
@@ -579,7 +579,7 @@ fn layout(text: &mut Text, columns: &[Column<'_>], sketch: &Sketch) {
         text.line("kind = \"row_per_eye\"");
     }
     text.line(&format!("eye_from = {}", quoted(&eye.from)));
-    eye_map(text, eye.texts.iter().copied().collect());
+    eye_map(text, &eye.texts.iter().copied().collect());
     if sketch.key_value {
         return;
     }
