@@ -66,7 +66,7 @@ fn measure(criterion: &mut Criterion) {
     folder.templates = vec![template.id().to_owned()];
     let today = jiff::civil::date(2026, 3, 3);
     let text = export(50);
-    let csv = Input { bytes: text.as_bytes(), name: "export.csv", folder: &folder, today };
+    let csv = Input { bytes: text.as_bytes(), name: "export.csv", folder: &folder, today, reports: &[] };
     let templates = [template];
     let exams = read(&csv, &templates).unwrap().content;
     assert!(matches!(exams, Content::Exams(exams) if exams.len() == 50));
@@ -75,7 +75,7 @@ fn measure(criterion: &mut Criterion) {
     });
 
     let undeclared = FolderRules::undeclared(Brings::Measurements);
-    let object = Input { bytes: OBJECT, name: "object.dcm", folder: &undeclared, today };
+    let object = Input { bytes: OBJECT, name: "object.dcm", folder: &undeclared, today, reports: &[] };
     criterion.bench_function("DICOM object of one keratometry", |bencher| {
         bencher.iter(|| read(black_box(&object), &[]).unwrap());
     });

@@ -13,7 +13,7 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::fold::Document;
 use super::people_acts::Acting;
-use super::read::{Refusal, one_line, read_apart, rules_of, templates_without};
+use super::read::{REASON, Refusal, by_all_but, one_line, read_apart, rules_of};
 use super::store::Site;
 use crate::intake::{Brings, Content};
 use crate::ledger::ContentDigest;
@@ -65,13 +65,16 @@ pub fn again(
     };
     let today = site.settings.site.time_zone().to_datetime(now).date();
     let mut left_out = BTreeSet::new();
+    let mut refusal = None;
     let read = loop {
-        let templates = templates_without(site, &left_out);
-        match read_apart(bytes.to_vec(), &document.name, rules.clone(), templates, today) {
+        let by = by_all_but(site, &left_out);
+        match read_apart(bytes.to_vec(), &document.name, rules.clone(), by, today) {
             Ok(read) => break read,
             Err(Refusal::Reader(error)) => {
                 let at = error.place().line().filter(|line| lines.contains(line));
-                if !at.is_some_and(|line| left_out.insert(line)) {
+                if at.is_some_and(|line| left_out.insert(line)) {
+                    refusal = refusal.or(Some(Refusal::Reader(error)));
+                } else {
                     return Err(not_possible(
                         format!(
                             "the file is refused for another reason: {}: {error}",
@@ -125,6 +128,14 @@ pub fn again(
             one_line(reason),
         );
         durable::write(&folder.join(NOTE), text.as_bytes(), Mode::Private)?;
+        if let Some(refusal) = refusal {
+            let heading = format!(
+                "This file was refused as it came. Since {now} it is in use without line {}: see {NOTE} beside this note.",
+                said.join(", ")
+            );
+            let text = refusal.text_under(&heading, &document);
+            durable::write(&folder.join(REASON), text.as_bytes(), Mode::Private)?;
+        }
     }
     Ok(Again { arrival, name: document.name, exams: exams.len() })
 }

@@ -32,8 +32,8 @@ pub(super) type DocumentKey = (String, String, String, BTreeSet<u64>);
 pub(super) enum Said {
     /// Examinations, each with the findings about it.
     Exams(Vec<(Arc<Exam>, Vec<Finding>)>),
-    /// An operating list.
-    List(OperatingList),
+    /// An operating list, and what it states about its eyes.
+    List(OperatingList, Vec<Fact>),
     /// Facts no instrument carries.
     Facts(Vec<Fact>),
 }

@@ -55,6 +55,8 @@ pub struct PassReport {
     pub cases: Vec<CaseView>,
     /// Measurements without an operation, with what their own checks found.
     pub without_operation: u32,
+    /// What persons stated about an eye that no case is of.
+    pub facts_without_case: u32,
     /// Refuse and sign-off findings of measurements without an operation.
     pub measuring_findings: Vec<Finding>,
     /// The clock is behind the ledger: nothing was issued.
@@ -190,6 +192,7 @@ pub(super) fn settle(
         views,
         cases: weighing.cases.iter().map(|weighed| view(site, weighed)).collect(),
         without_operation: u32::try_from(weighing.without_operation.len()).unwrap_or(u32::MAX),
+        facts_without_case: u32::try_from(weighing.facts_without_case.len()).unwrap_or(u32::MAX),
         measuring_findings,
         clock_behind,
         considered: considered_up_to(site, before)?,

@@ -15,8 +15,8 @@ use super::fold::{Document, Standing};
 use super::memory::Said;
 use super::store::Site;
 use crate::casebook::{Arrived, Evidence};
-use crate::finding::Finding;
-use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, Template};
+use crate::finding::{Code, Finding, Severity};
+use crate::intake::{self, Brings, Content, FolderRules, Input, IntakeError, ReportTable, Template};
 use crate::ledger::KeptKey;
 use crate::ledger::durable::{self, Mode};
 use crate::model::{Digest, Exam, Place};
@@ -29,7 +29,7 @@ const STACK: usize = 8 * 1024 * 1024;
 const LAST_START: u32 = 3;
 
 /// The note beside a refused file.
-const REASON: &str = "reason.txt";
+pub(super) const REASON: &str = "reason.txt";
 
 /// Why a file was refused.
 #[derive(Debug)]
@@ -52,7 +52,16 @@ impl Refusal {
         }
     }
 
+    /// The note beside a refused file.
     fn text(&self, document: &Document) -> String {
+        self.text_under(
+            "This file was refused whole. Nothing in it was used; the original lies beside this note.",
+            document,
+        )
+    }
+
+    /// The note under another first sentence, for a file of which a part came into use later.
+    pub(super) fn text_under(&self, heading: &str, document: &Document) -> String {
         let (what, place, next) = match self {
             Self::Reader(error) => (
                 one_line(&match error.code() {
@@ -79,7 +88,7 @@ impl Refusal {
             ),
         };
         format!(
-            "This file was refused whole. Nothing in it was used; the original lies beside this note.\n\n\
+            "{heading}\n\n\
              what:    {what}\nwhere:   {place}\nnext:    {next}\n\nfolder:  {}\ntaken:   {}\n",
             document.folder, document.at
         )
@@ -142,23 +151,32 @@ pub(super) fn rules_of(site: &Site, folder: &str) -> Option<FolderRules> {
         .map(crate::site::Incoming::rules)
 }
 
-/// The site's templates, reading all but these lines.
-pub(super) fn templates_without(site: &Site, lines: &BTreeSet<u64>) -> Vec<Template> {
-    site.settings.templates.iter().map(|(_, template)| template.without_lines(lines)).collect()
+/// What files are read by.
+#[derive(Debug, Clone)]
+pub(super) struct By {
+    templates: Vec<Template>,
+    reports: Vec<ReportTable>,
+}
+
+/// What the site's files are read by; the templates read all but these lines.
+pub(super) fn by_all_but(site: &Site, lines: &BTreeSet<u64>) -> By {
+    let settings = &site.settings;
+    let templates = settings.templates.iter().map(|(_, template)| template.without_lines(lines)).collect();
+    By { templates, reports: settings.report_tables() }
 }
 
 pub(super) fn read_apart(
     bytes: Vec<u8>,
     name: &str,
     rules: FolderRules,
-    templates: Vec<Template>,
+    by: By,
     today: jiff::civil::Date,
 ) -> Result<intake::Read, Refusal> {
     let (sender, receiver) = mpsc::channel();
     let name = name.to_owned();
     let spawned = std::thread::Builder::new().name("reader".to_owned()).stack_size(STACK).spawn(move || {
-        let input = Input { bytes: &bytes, name: &name, folder: &rules, today };
-        let read = intake::read(&input, &templates);
+        let input = Input { bytes: &bytes, name: &name, folder: &rules, today, reports: &by.reports };
+        let read = intake::read(&input, &by.templates);
         // The pass may have stopped waiting.
         let _ = sender.send(read);
     });
@@ -208,16 +226,17 @@ pub(super) fn read_all(
         let key = KeptKey::from_hex(&document.file)?;
         let bytes =
             site.kept.read(&key)?.ok_or_else(|| BridgeError::KeptMissing { key: document.file.clone() })?;
-        let templates = templates_without(site, &document.without);
+        let by = by_all_but(site, &document.without);
         let read = match rules {
             None => continue,
             Some(rules) => match who {
-                Reader::Pipeline => guarded(site, &document, bytes, rules, &templates, today)?,
-                Reader::Onlooker => read_apart(bytes, &document.name, rules, templates.clone(), today),
+                Reader::Pipeline => guarded(site, &document, bytes, rules, by, today)?,
+                Reader::Onlooker => read_apart(bytes, &document.name, rules, by, today),
             },
         };
         match read {
-            Ok(read) => {
+            Ok(mut read) => {
+                read.findings.extend(left_out(&document.without));
                 let said = Arc::new(said(read));
                 reading.files.insert(document.arrival, document.file.clone());
                 take_in(&mut reading.evidence, document.arrival, &said);
@@ -242,7 +261,7 @@ fn guarded(
     document: &Document,
     bytes: Vec<u8>,
     rules: FolderRules,
-    templates: &[Template],
+    by: By,
     today: jiff::civil::Date,
 ) -> Result<Result<intake::Read, Refusal>, BridgeError> {
     let mut sound = format!("read:{}:{}", document.folder, document.file);
@@ -255,7 +274,7 @@ fn guarded(
     if !known && site.ledger.attempt(&attempts)? >= LAST_START {
         return Ok(Err(Refusal::TooOften));
     }
-    let read = read_apart(bytes, &document.name, rules, templates.to_vec(), today);
+    let read = read_apart(bytes, &document.name, rules, by, today);
     if !known {
         if read.is_ok() {
             site.ledger.cache(&sound, b"1")?;
@@ -265,12 +284,33 @@ fn guarded(
     Ok(read)
 }
 
+/// P10: the file came once more, by a person's act, and rows of it were left out.
+fn left_out(without: &BTreeSet<u64>) -> Option<Finding> {
+    if without.is_empty() {
+        return None;
+    }
+    let lines: Vec<String> = without.iter().map(u64::to_string).collect();
+    let text = format!(
+        "the file was refused and read again without line {}, on the word of a person",
+        lines.join(", ")
+    );
+    Some(
+        Finding::new(Code::P10, Severity::Note, text.clone(), text)
+            .expected("the whole file")
+            .found(format!("all but line {}", lines.join(", ")))
+            .next("who did it and why is in the ledger and beside the refused file; the row left out is of no case"),
+    )
+}
+
 fn take_in(evidence: &mut Evidence, sequence: u64, said: &Said) {
     match said {
         Said::Exams(exams) => {
             evidence.exams.extend(exams.iter().map(|exam| Arrived { sequence, value: exam.clone() }));
         }
-        Said::List(list) => evidence.lists.push(Arrived { sequence, value: list.clone() }),
+        Said::List(list, stated) => {
+            evidence.lists.push(Arrived { sequence, value: list.clone() });
+            evidence.facts.extend(stated.iter().cloned());
+        }
         Said::Facts(facts) => evidence.facts.extend(facts.iter().cloned()),
     }
 }
@@ -291,7 +331,7 @@ fn said(read: intake::Read) -> Said {
             };
             Said::Exams(exams.into_iter().zip(&lines).map(with_findings).collect())
         }
-        Content::List(list) => Said::List(list),
+        Content::List(list) => Said::List(list, read.stated),
         Content::Facts(facts) => Said::Facts(facts.stated),
     }
 }

@@ -11,14 +11,16 @@ use super::error::BridgeError;
 use super::event::Event;
 use super::fold::{Folded, Standing};
 use super::memory::Memory;
-use crate::intake::Template;
+use crate::intake::{Brings, ReportTable, Template};
 use crate::ledger::durable::PipelineLock;
 use crate::ledger::kept::Kept;
 use crate::ledger::{Ledger, Note, SiteSecret};
 use crate::model::{Digest, same_name};
 use crate::plan::{Nomogram, Surgeon};
 use crate::seal::{Certificate, Credential, SigningKey};
-use crate::site::{Approved, Folders, LensRead, SettingsFile, SiteFile, compare, mapping_template};
+use crate::site::{
+    Approved, Folders, LensRead, MappingFile, SettingsFile, SiteFile, compare, mapping_file, standard_reports,
+};
 
 /// A settings file as it lies there.
 #[derive(Debug, Clone)]
@@ -44,6 +46,8 @@ pub struct Settings {
     pub nomograms: Vec<(String, Nomogram)>,
     /// Mapping templates by file name.
     pub templates: Vec<(String, Template)>,
+    /// The site's own tables for structured reports by file name.
+    pub reports: Vec<(String, ReportTable)>,
     /// The texts.
     pub texts: Vec<SettingsText>,
 }
@@ -130,8 +134,8 @@ impl Settings {
     /// Never: a template that is refused has a fault.
     pub fn parse(texts: Vec<SettingsText>) -> Result<Self, BridgeError> {
         let mut site = None;
-        let (mut surgeons, mut lenses, mut templates) = (Vec::new(), Vec::new(), Vec::new());
-        let mut nomograms = Vec::new();
+        let (mut surgeons, mut lenses, mut nomograms) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut templates, mut reports) = (Vec::new(), Vec::new());
         for text in &texts {
             match text.name.split_once('/') {
                 None => site = Some(SiteFile::parse(&text.text)?),
@@ -145,10 +149,13 @@ impl Settings {
                     nomograms.push((text.name.clone(), crate::site::nomogram(&text.name, &text.text)?));
                 }
                 Some(_) => {
-                    let template = mapping_template(&text.text, &text.name).map_err(|faults| {
+                    let mapping = mapping_file(&text.text, &text.name).map_err(|faults| {
                         faults.into_iter().next().expect("a template that is refused has a fault")
                     })?;
-                    templates.push((text.name.clone(), template));
+                    match mapping {
+                        MappingFile::Template(template) => templates.push((text.name.clone(), *template)),
+                        MappingFile::Reports(table) => reports.push((text.name.clone(), table)),
+                    }
                 }
             }
         }
@@ -159,12 +166,26 @@ impl Settings {
         one_of_a_name(surgeons.iter().map(|(file, surgeon)| (file.as_str(), surgeon.name.as_str())))?;
         one_of_a_name(lenses.iter().map(|(file, lens)| (file.as_str(), lens.name.as_str())))?;
         one_of_a_name(nomograms.iter().map(|(file, table)| (file.as_str(), table.name.as_str())))?;
-        Ok(Self { site, surgeons, lenses, nomograms, templates, texts })
+        Ok(Self { site, surgeons, lenses, nomograms, templates, reports, texts })
     }
 
     /// The digests of every file, in their order.
     pub(super) fn digests(&self) -> Vec<Digest> {
         self.texts.iter().map(|text| text.digest).collect()
+    }
+
+    /// The tables by which structured reports are read: that of the program, then the site's own.
+    pub fn report_tables(&self) -> Vec<ReportTable> {
+        let own = self.reports.iter().map(|(_, table)| table.clone());
+        core::iter::once(standard_reports()).chain(own).collect()
+    }
+
+    /// The ids of what a folder can name to read its files, with what each reads.
+    pub fn mapping_ids(&self) -> Vec<(&str, Brings)> {
+        let templates = self.templates.iter().map(|(_, template)| (template.id(), template.brings()));
+        // A structured report is a DICOM object, and those come with the measurements.
+        let reports = self.reports.iter().map(|(_, table)| (table.id(), Brings::Measurements));
+        templates.chain(reports).collect()
     }
 
     /// Files whose text is not the approved one.

@@ -85,6 +85,8 @@ pub struct Weighing {
     pub cases: Vec<Weighed>,
     /// Measurements without an operation, with what their own checks found.
     pub without_operation: Vec<(crate::casebook::Joined, Vec<crate::finding::Finding>)>,
+    /// What persons stated about an eye that no case is of.
+    pub facts_without_case: Vec<crate::model::Fact>,
 }
 
 /// Considers every case.
@@ -168,6 +170,7 @@ pub fn weigh_up(
     }
     let listed: BTreeSet<&CaseId> = casebook.cases.iter().map(|case| &case.id).collect();
     site.memory.borrow_mut().keep_cases(|id| listed.contains(id));
+    weighing.facts_without_case = casebook.facts_without_case;
     for joined in casebook.without_operation {
         let findings = crate::checks::screen_exam(&joined, &general, settings.site.checks_settings());
         weighing.without_operation.push((joined, findings));
@@ -285,7 +288,8 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
     lines.extend(exams);
     lines.extend(case.facts.iter().map(|fact| {
         let (target, value) = fact.kind.words();
-        format!("fact {} {target} {value} by {} at {}", fact.eye, fact.by, fact.at.local)
+        let at = fact.at.as_ref().map_or_else(|| "no time".to_owned(), |at| at.local.to_string());
+        format!("fact {} {target} {value} by {} at {at}", fact.eye, fact.by)
     }));
     lines.extend(record.answers.iter().map(|answer| {
         let fingerprint = answer.fingerprint.as_ref().map(ToString::to_string).unwrap_or_default();

@@ -1,6 +1,6 @@
 //! The join itself.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::id::CaseId;
@@ -126,6 +126,8 @@ pub struct Casebook {
     pub cases: Vec<Case>,
     /// Measurements without an operation.
     pub without_operation: Vec<Joined>,
+    /// What persons stated about an eye that no case is of.
+    pub facts_without_case: Vec<Fact>,
 }
 
 impl Casebook {
@@ -213,10 +215,18 @@ fn once_each(exams: &[Arrived<(Arc<Exam>, Vec<Finding>)>]) -> Vec<Joined> {
 
 /// What was stated about one eye of a patient, oldest first, each statement once.
 ///
-/// Facts go by number and authority alone; name and birth date that stand beside them are for the rules to compare.
-fn stated_about(evidence: &Evidence, number: Option<&str>, authority: &str, eye: Option<Eye>) -> Vec<Fact> {
+/// Facts go by number and authority alone; name and birth date that stand beside them are for the rules to compare. What a
+/// list says without a time counts as long as that list does, as its other columns do.
+fn stated_about(
+    evidence: &Evidence,
+    entry: &ListEntry,
+    number: Option<&str>,
+    authority: &str,
+    eye: Option<Eye>,
+) -> Vec<Fact> {
     let own = |fact: &&Fact| {
         number.is_some()
+            && (fact.at.is_some() || fact.place.file() == entry.place.file())
             && number_of(&fact.identity).as_deref() == number
             && authority_of(&fact.identity, authority) == authority
             && Some(fact.eye) == eye
@@ -224,7 +234,8 @@ fn stated_about(evidence: &Evidence, number: Option<&str>, authority: &str, eye:
     let mut facts: Vec<Fact> = evidence.facts.iter().filter(own).cloned().collect();
     // Equal times keep one order, whatever order the files came in.
     facts.sort_by_cached_key(|fact| {
-        (fact.at.local, fact.kind.words(), fact.by.clone(), fact.place.to_string())
+        let at = fact.at.as_ref().map(|at| at.local);
+        (at, fact.kind.words(), fact.by.clone(), fact.place.to_string())
     });
     facts.dedup_by(|next, kept| {
         next.kind == kept.kind
@@ -255,6 +266,8 @@ pub fn join(evidence: &Evidence) -> Casebook {
     let numbers: Vec<Option<String>> = exams.iter().map(|joined| number_of(&joined.exam.identity)).collect();
     let mut used = vec![false; exams.len()];
     let mut cases = Vec::new();
+    // Patients and eyes that have a case.
+    let mut spoken_of: BTreeSet<(String, String, Eye)> = BTreeSet::new();
     let mut ids: BTreeMap<CaseId, u32> = BTreeMap::new();
     for Standing { entry, earlier, gone } in in_force(&evidence.lists) {
         let Operation { number, eye, when } = Operation::of(&entry);
@@ -296,10 +309,17 @@ pub fn join(evidence: &Evidence) -> Casebook {
                 attached.push((how, joined.clone()));
             }
         }
-        let facts = stated_about(evidence, number.as_deref(), &authority, eye);
+        let facts = stated_about(evidence, &entry, number.as_deref(), &authority, eye);
+        spoken_of.extend(number.zip(eye).map(|(number, eye)| (number, authority, eye)));
         cases.push(Case { id, entry, eye, exams: attached, facts, earlier, gone });
     }
     let without_operation =
         exams.into_iter().zip(used).filter(|(_, used)| !used).map(|(joined, _)| joined).collect();
-    Casebook { cases, without_operation }
+    let stray = |fact: &&Fact| {
+        let authority = authority_of(&fact.identity, &evidence.authority);
+        let number = number_of(&fact.identity);
+        fact.at.is_some() && number.is_none_or(|number| !spoken_of.contains(&(number, authority, fact.eye)))
+    };
+    let facts_without_case = evidence.facts.iter().filter(stray).cloned().collect();
+    Casebook { cases, without_operation, facts_without_case }
 }

@@ -17,5 +17,6 @@ pub(super) fn of_exam(exam: &Exam) -> String {
 
 /// Person and time of a statement: `statement of nurse, 2026-03-01 09:14`.
 pub(super) fn of_statement(fact: &Fact) -> String {
-    format!("statement of {}, {}", fact.by, printed_time(&fact.at))
+    let at = fact.at.as_ref().map_or_else(|| "time not stated".to_owned(), printed_time);
+    format!("statement of {}, {at}", fact.by)
 }

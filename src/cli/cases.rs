@@ -8,8 +8,9 @@ use super::failure::Failure;
 use super::on_site::{SiteArguments, now, open};
 use super::output::{print_json, print_line};
 use crate::bridge::{CaseView, State, look, view};
+use crate::model::Fact;
 
-/// Show every case with its state and its findings.
+/// Show every case with its state and its findings, then the facts that belong to no case.
 #[derive(Debug, Args)]
 pub(super) struct CasesArguments {
     #[command(flatten)]
@@ -34,9 +35,28 @@ pub(super) fn run(arguments: &CasesArguments) -> Result<Ended, Failure> {
         for case in &cases {
             print_case(case);
         }
+        print_strays(&look.weighing.facts_without_case);
     }
     let waits = cases.iter().any(|case| case.state != State::Released);
     Ok(if waits { Ended::Waits } else { Ended::Done })
+}
+
+/// Statements about an eye that no case is of: a number or an eye is wrong, or the operation is not on a list yet.
+fn print_strays(facts: &[Fact]) {
+    if facts.is_empty() {
+        return;
+    }
+    print_line(&format!("facts that belong to no case: {}", facts.len()));
+    for fact in facts {
+        let number = fact.identity.number.as_ref().map_or("no number", |number| number.value.as_written());
+        let (target, word) = fact.kind.words();
+        let at = fact.at.as_ref().map_or_else(String::new, |at| format!(", {}", at.local));
+        print_line(&format!(
+            "    {number}  {} eye  {target} {word}, stated by {}{at} ({})",
+            fact.eye, fact.by, fact.place
+        ));
+    }
+    print_line("    next: compare number and eye with the list; nothing is judged by them until a case fits");
 }
 
 pub(super) fn case_json(case: &CaseView) -> Value {

@@ -106,12 +106,18 @@ pub(super) struct Person {
 impl WhoArguments {
     /// Finds out who acts; `role` is what the act needs.
     pub(super) fn who(&self, site: &Site, role: Role) -> Result<Who, Failure> {
+        self.one_of(site, &[role])
+    }
+
+    /// Finds out who acts; one of `allowed` is what the act needs.
+    pub(super) fn one_of(&self, site: &Site, allowed: &[Role]) -> Result<Who, Failure> {
         let Person { acting, proved } = self.person(site)?;
         let Some((login, passphrase, roles)) = proved else { return Ok(Who { acting, login: None }) };
-        if !roles.contains(&role) {
+        if !allowed.iter().any(|role| roles.contains(role)) {
+            let words: Vec<&str> = allowed.iter().map(|role| role.word()).collect();
             return Err(Failure::bad(
                 "role",
-                format!("account `{}` has not the role {role}", login.as_str()),
+                format!("account `{}` has not the role {}", login.as_str(), words.join(" or ")),
                 "let a person with that role act",
             ));
         }

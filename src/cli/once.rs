@@ -86,6 +86,7 @@ fn report_json(report: &PassReport) -> Value {
         "refused": report.refused,
         "states": states,
         "without_operation": report.without_operation,
+        "facts_without_case": report.facts_without_case,
         "published": report.views.published,
         "removed": report.views.removed,
         "strangers": report.views.strangers,
@@ -116,6 +117,12 @@ pub(super) fn print_report(report: &PassReport) {
     }
     for (state, count) in counts(report) {
         print_line(&format!("{state:<12} {count}"));
+    }
+    if report.facts_without_case > 0 {
+        print_line(&format!(
+            "facts that belong to no case        {}   see `axiswright cases`",
+            report.facts_without_case
+        ));
     }
     if report.without_operation > 0 {
         print_line(&format!("measurements without an operation   {}", report.without_operation));

@@ -12,9 +12,12 @@ use super::output::{print_json, print_line};
 use super::plan::{print_finding, read_file};
 use super::read_values::{Row, entry_rows, exam_rows, eye_rows, fact_rows, spot};
 use crate::bridge::Site;
-use crate::intake::{self, Brings, Content, FolderRules, Format, Input, IntakeError, Read, Template};
-use crate::model::{Exam, Eye, Fact, Identity, ListEntry};
-use crate::site::mapping_template;
+use crate::intake::{
+    self, AxisConvention, Brings, Content, FolderRules, Format, Input, IntakeError, Read, ReportTable,
+    Template,
+};
+use crate::model::{Digest, Exam, Eye, Fact, Identity, ListEntry};
+use crate::site::{MappingFile, mapping_file, standard_reports};
 
 /// Stack of the thread a file is read on.
 const STACK: usize = 8 * 1024 * 1024;
@@ -45,6 +48,7 @@ pub(super) struct ReadArguments {
 /// How files are read: the templates, and what is declared about the folder they could have come through.
 struct Reader {
     templates: Vec<Template>,
+    reports: Vec<ReportTable>,
     folders: Vec<FolderRules>,
     today: jiff::civil::Date,
     from_site: bool,
@@ -106,22 +110,27 @@ fn reader(arguments: &ReadArguments) -> Result<Reader, Failure> {
 
 fn of_template(path: Option<&Path>) -> Result<Reader, Failure> {
     let today = jiff::tz::TimeZone::UTC.to_datetime(system_now()).date();
-    let template = path.map(template).transpose()?;
+    let (mut template, mut reports) = (None, vec![standard_reports()]);
+    match path.map(mapping).transpose()? {
+        None => {}
+        Some(MappingFile::Template(one)) => template = Some(*one),
+        Some(MappingFile::Reports(table)) => reports.push(table),
+    }
     let brings = template.as_ref().map_or(Brings::Measurements, Template::brings);
     let mut folders = vec![FolderRules::undeclared(brings)];
     if brings != Brings::Measurements {
         // A DICOM object among the files is a measurement whatever the template brings.
         folders.push(FolderRules::undeclared(Brings::Measurements));
     }
-    Ok(Reader { templates: template.into_iter().collect(), folders, today, from_site: false })
+    Ok(Reader { templates: template.into_iter().collect(), reports, folders, today, from_site: false })
 }
 
-fn template(path: &Path) -> Result<Template, Failure> {
+fn mapping(path: &Path) -> Result<MappingFile, Failure> {
     let place = path.display().to_string();
     let text = String::from_utf8(read_file(path)?).map_err(|_| {
         Failure::bad("template", "the template is not UTF-8 text", "save it as UTF-8").at(place.clone())
     })?;
-    mapping_template(&text, &place).map_err(|faults| match faults.as_slice() {
+    mapping_file(&text, &place).map_err(|faults| match faults.as_slice() {
         [] => Failure::bad("template", "the template cannot be used", "correct it").at(place),
         [first, others @ ..] => {
             let more = match others.len() {
@@ -135,11 +144,15 @@ fn template(path: &Path) -> Result<Template, Failure> {
 
 fn of_site(site: &Site, folder: Option<&str>) -> Result<Reader, Failure> {
     let standing = site.standing()?;
-    let in_force = |name: &str, template: &Template| {
-        standing.approved.get(name).is_some_and(|approved| approved.holds(template.reference().digest))
+    let in_force = |name: &str, digest: Digest| {
+        standing.approved.get(name).is_some_and(|approved| approved.holds(digest))
     };
-    let approved = site.settings.templates.iter().filter(|(name, template)| in_force(name, template));
+    let approved =
+        site.settings.templates.iter().filter(|(name, one)| in_force(name, one.reference().digest));
     let templates: Vec<Template> = approved.map(|(_, template)| template.clone()).collect();
+    let approved = site.settings.reports.iter().filter(|(name, one)| in_force(name, one.reference().digest));
+    let own = approved.map(|(_, table)| table.clone());
+    let reports = core::iter::once(standard_reports()).chain(own).collect();
     let folders = match folder {
         None => [Brings::Measurements, Brings::Lists, Brings::Refractions, Brings::Facts]
             .map(FolderRules::undeclared)
@@ -158,7 +171,7 @@ fn of_site(site: &Site, folder: Option<&str>) -> Result<Reader, Failure> {
         }
     };
     let today = site.settings.site.time_zone().to_datetime(system_now()).date();
-    Ok(Reader { templates, folders, today, from_site: true })
+    Ok(Reader { templates, reports, folders, today, from_site: true })
 }
 
 fn read(reader: &Reader, path: &Path) -> Result<(String, Read), Failure> {
@@ -168,7 +181,8 @@ fn read(reader: &Reader, path: &Path) -> Result<(String, Read), Failure> {
         .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
     let mut refused = None;
     for folder in &reader.folders {
-        let input = Input { bytes: &bytes, name: &name, folder, today: reader.today };
+        let (today, reports) = (reader.today, reader.reports.as_slice());
+        let input = Input { bytes: &bytes, name: &name, folder, today, reports };
         match apart(&input, &reader.templates)? {
             Ok(read) => return Ok((name, read)),
             // It may be a file of another kind: that is what the next folder is for.
@@ -246,6 +260,7 @@ fn exam_json(exam: &Exam) -> Value {
         "device": exam.instrument.key,
         "serial": exam.instrument.serial,
         "taken_at": instant.map(|instant| instant.to_string()),
+        "axis_convention": AxisConvention::Iso8429.word(),
         "values": values_json(&all_rows(exam)),
     })
 }
@@ -277,6 +292,7 @@ fn file_json(name: &str, read: &Read) -> Value {
         Content::List(read) => list = read.entries.iter().map(entry_json).collect(),
         Content::Facts(read) => facts = read.stated.iter().map(fact_json).collect(),
     }
+    facts.extend(read.stated.iter().map(fact_json));
     let not_understood: Vec<Value> = read
         .not_understood
         .iter()
@@ -309,7 +325,13 @@ fn print_file(name: &str, read: &Read) {
         (None, Format::Dicom | Format::Mapped) => print_line("read by    the DICOM reader"),
     }
     match &read.content {
-        Content::Exams(exams) => exams.iter().for_each(print_exam),
+        Content::Exams(exams) => {
+            print_line(&format!(
+                "axes       {}, as they stand: none is turned",
+                AxisConvention::Iso8429.word()
+            ));
+            exams.iter().for_each(print_exam);
+        }
         Content::List(list) => {
             let complete = if list.complete {
                 "names every operation of its theatre and day"
@@ -320,6 +342,11 @@ fn print_file(name: &str, read: &Read) {
             for entry in &list.entries {
                 print_line("");
                 print_plain(&entry_rows(entry));
+            }
+            for fact in &read.stated {
+                print_line("");
+                print_line(&format!("the list about the {} eye", fact.eye));
+                print_plain(&fact_rows(fact));
             }
         }
         Content::Facts(facts) => {

@@ -3,8 +3,8 @@
 use serde_json::{Value, json};
 
 use crate::model::{
-    Axial, ChamberDepthFrom, Exam, Eye, EyeExam, Fact, Identity, Keratometry, KeratometryMethod, ListEntry,
-    MeridianReading, Place, Quality, Reading, Refraction,
+    Axial, Exam, Eye, EyeExam, Fact, Identity, Keratometry, KeratometryMethod, ListEntry, MeridianReading,
+    Place, Quality, Reading, Refraction, Spot,
 };
 use crate::units::{KeratometricIndex, round};
 
@@ -64,14 +64,20 @@ struct Of {
     surface: Option<&'static str>,
 }
 
-struct Rows {
-    rows: Vec<Row>,
+struct Rows<'a> {
+    made: Vec<Row>,
     of: Of,
+    /// Where the words of this eye stood.
+    eye_of: Option<&'a EyeExam>,
 }
 
-impl Rows {
+impl<'a> Rows<'a> {
     const fn of(of: Of) -> Self {
-        Self { rows: Vec::new(), of }
+        Self { made: Vec::new(), of, eye_of: None }
+    }
+
+    const fn of_eye(of: Of, exam: &'a EyeExam) -> Self {
+        Self { made: Vec::new(), of, eye_of: Some(exam) }
     }
 
     fn push<T>(
@@ -84,7 +90,7 @@ impl Rows {
         let Some(reading) = reading else { return };
         let (value, shown) = show(reading);
         let shown = unit.map_or_else(|| shown.clone(), |unit| format!("{shown} {unit}"));
-        self.rows.push(Row {
+        self.made.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
             surface: self.of.surface,
@@ -122,19 +128,28 @@ impl Rows {
         });
     }
 
-    /// A property the file states by its kind, without a place of its own.
+    /// A property that is no reading: the file states it somewhere, or by what kind of file it is.
     fn stated(&mut self, field: &str, word: Option<&str>) {
         let Some(word) = word else { return };
-        self.rows.push(Row {
+        let stood = self.eye_of.and_then(|exam| exam.stated_word(field));
+        let (text, place, derived) = match stood {
+            Some(stood) => (
+                Some(stood.text.clone()),
+                spot(&stood.place),
+                stood.converted.map(|conversion| conversion.words().to_owned()),
+            ),
+            None => (None, Spot::Whole.to_string(), Some("by the kind of file".to_owned())),
+        };
+        self.made.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
             surface: self.of.surface,
             value: json!(word),
             unit: None,
             shown: word.to_owned(),
-            text: None,
-            place: None,
-            derived: None,
+            text,
+            place: Some(place),
+            derived,
         });
     }
 
@@ -147,7 +162,7 @@ impl Rows {
         index: KeratometricIndex,
         from: &Place,
     ) {
-        self.rows.push(Row {
+        self.made.push(Row {
             field: field.to_owned(),
             eye: self.of.eye,
             surface: self.of.surface,
@@ -212,13 +227,7 @@ impl Rows {
         self.number("axial.length", axial.length.as_ref(), Some("mm"), 2, |length| length.millimetres());
         self.stated("axial.method", axial.method.map(crate::model::LengthMethod::word));
         self.number("axial.depth", axial.depth.as_ref(), Some("mm"), 2, |depth| depth.millimetres());
-        self.stated(
-            "axial.depth_from",
-            axial.depth_from.map(|from| match from {
-                ChamberDepthFrom::CornealFront => "corneal_front",
-                ChamberDepthFrom::CornealBack => "corneal_back",
-            }),
-        );
+        self.stated("axial.depth_from", axial.depth_from.map(crate::model::ChamberDepthFrom::word));
         self.number("axial.lens", axial.lens.as_ref(), Some("mm"), 2, |lens| lens.millimetres());
         self.number("axial.cornea", axial.cornea.as_ref(), Some("um"), 0, |cornea| cornea.micrometres());
         self.number("axial.white", axial.white.as_ref(), Some("mm"), 1, |white| white.millimetres());
@@ -268,18 +277,19 @@ pub(super) fn exam_rows(exam: &Exam) -> Vec<Row> {
     rows.identity(&exam.identity);
     rows.words("exam.time", exam.taken.as_ref(), |taken| taken.local.to_string());
     rows.words("exam.uid", exam.uid.as_ref(), Clone::clone);
-    rows.rows
+    rows.made
 }
 
 /// What was measured on one eye.
 pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
     let mut all = Vec::new();
     for keratometry in &exam.keratometry {
-        let mut rows = Rows::of(Of { eye: Some(eye), surface: Some(keratometry.surface.word()) });
+        let of = Of { eye: Some(eye), surface: Some(keratometry.surface.word()) };
+        let mut rows = Rows::of_eye(of, exam);
         rows.keratometry(keratometry);
-        all.extend(rows.rows);
+        all.extend(rows.made);
     }
-    let mut rows = Rows::of(Of { eye: Some(eye), surface: None });
+    let mut rows = Rows::of_eye(Of { eye: Some(eye), surface: None }, exam);
     if let Some(axial) = &exam.axial {
         rows.axial(axial);
     }
@@ -288,7 +298,7 @@ pub(super) fn eye_rows(eye: Eye, exam: &EyeExam) -> Vec<Row> {
     }
     rows.words("fact.lens_status", exam.lens_status.as_ref(), |status| status.word().to_owned());
     rows.words("fact.corneal_surgery", exam.corneal_surgery.as_ref(), |surgery| surgery.word().to_owned());
-    all.extend(rows.rows);
+    all.extend(rows.made);
     all
 }
 
@@ -300,8 +310,9 @@ pub(super) fn fact_rows(fact: &Fact) -> Vec<Row> {
     let reading = Reading::new(word.clone(), word, fact.place.clone());
     rows.words(field, Some(&reading), Clone::clone);
     rows.stated("fact.by", Some(&fact.by));
-    rows.stated("fact.at", Some(&fact.at.local.to_string()));
-    rows.rows
+    let at = fact.at.as_ref().map(|at| at.local.to_string());
+    rows.stated("fact.at", at.as_deref());
+    rows.made
 }
 
 /// One line of an operating list.
@@ -328,5 +339,5 @@ pub(super) fn entry_rows(entry: &ListEntry) -> Vec<Row> {
     rows.words("list.seat", entry.seat.as_ref(), |seat| seat.word().to_owned());
     rows.words("fact.corneal_surgery", entry.corneal_surgery.as_ref(), |surgery| surgery.word().to_owned());
     rows.words("fact.lens_status", entry.lens_status.as_ref(), |status| status.word().to_owned());
-    rows.rows
+    rows.made
 }

@@ -29,7 +29,9 @@ enum Act {
     Approve(Approve),
 }
 
-/// Draft a template from an example export: a table of text, or one key and value a line.
+/// Draft a template from an example export: a table of text, one key and value a line, or XML.
+///
+/// DICOM objects and the JOIA format need no template and get no draft.
 ///
 /// Each guess says why it was made. What a person must confirm keeps the draft from being a template until it was looked
 /// at: `template test` names what is open. No value of a patient is repeated in the draft, codes of eyes are. Exit code 0:

@@ -95,7 +95,7 @@ codes! {
     P06 "sex-differs" [SignOff] Preparer "One document says female, the other male; other and blank do not count.";
     P07 "check-digit-wrong" [Refuse] Preparer "The check digit of the site's declared number scheme is wrong.";
     P08 "patient-number-missing" [Refuse] Preparer "There is no patient number.";
-    P10 "exam-seen-again" [Note] Preparer "The same examination was delivered again.";
+    P10 "exam-seen-again" [Note] Preparer "The same examination was delivered again, or its file was read again without a row.";
     P11 "measurement-age" [Note SignOff Refuse] Preparer "A measurement that counts will be old on the day of the operation.";
     P13 "look-alike-on-list" [Note] Preparer "NAME ALERT: another patient on the same list has the same family name, the same first name and birth year, or the same birth date.";
     P14 "impossible-time" [Refuse] Preparer "Measured in the future or before birth.";

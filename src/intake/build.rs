@@ -294,6 +294,7 @@ fn eye_exam(
         refraction: refraction(values, eye, &mut built.findings)?,
         lens_status: values.lens_status()?,
         corneal_surgery: values.corneal_surgery()?,
+        stated: values.stated_words()?,
     }))
 }
 
@@ -350,7 +351,7 @@ pub(super) fn keratometry(
         index: match values.index()? {
             Some(index) => Some(index),
             None if surface == Surface::Anterior => {
-                folder_index(source.input, source.place(Spot::Key("folder.index".to_owned())))?
+                folder_index(source.input, source.place(Spot::Key("incoming.index".to_owned())))?
             }
             None => None,
         },
@@ -382,7 +383,7 @@ pub(super) fn folder_index(
         detail: format!("declared for this folder: {error}"),
         place: place.clone(),
     })?;
-    Ok(Some(Reading::new(index, declared.to_string(), place).converted(Conversion::FromTemplate)))
+    Ok(Some(Reading::new(index, declared.to_string(), place).converted(Conversion::FromFolder)))
 }
 
 /// That flat and steep were exchanged, with the values that said so, named as they stood in the file: by radius where

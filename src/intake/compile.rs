@@ -618,7 +618,7 @@ const fn belongs(target: Target, brings: Brings) -> bool {
         (Room::Patient | Room::Fact, _)
         | (Room::Exam | Room::Eye, Brings::Measurements | Brings::Refractions)
         | (Room::List, Brings::Lists)
-        | (Room::Statement | Room::Stating, Brings::Facts) => true,
+        | (Room::Statement | Room::Stating, Brings::Facts | Brings::Lists) => true,
         (Room::Exam | Room::Eye | Room::List | Room::Statement | Room::Stating, _) => false,
     }
 }

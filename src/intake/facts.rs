@@ -8,7 +8,10 @@ use super::target::Target;
 use super::template::LayoutKind;
 use super::value::Values;
 use crate::finding::Code;
-use crate::model::{Eye, Fact, FactKind, Facts, Place, Reading};
+use crate::model::{Eye, Fact, FactKind, Facts, Identity, Place, Reading};
+
+/// Who states what a list says without naming a person.
+const THE_LIST: &str = "the operating list";
 
 /// Builds the facts of a file.
 ///
@@ -51,9 +54,7 @@ fn of_eye(
     let mut kinds: Vec<(FactKind, Place)> = Vec::new();
     take(&mut kinds, values.corneal_surgery()?, FactKind::CornealSurgery);
     take(&mut kinds, values.lens_status()?, FactKind::LensStatus);
-    take(&mut kinds, values.contact_lens()?, FactKind::ContactLens);
-    take(&mut kinds, values.date(Target::FactLastWear)?, FactKind::LastWear);
-    take(&mut kinds, values.drops()?, FactKind::Drops);
+    kinds.extend(lens_and_drops(values)?);
     if kinds.is_empty() {
         return Ok(());
     }
@@ -70,10 +71,40 @@ fn of_eye(
         eye,
         kind,
         by: by.clone(),
-        at: at.clone(),
+        at: Some(at.clone()),
         place,
     }));
     Ok(())
+}
+
+/// What is stated about contact lenses and drops.
+fn lens_and_drops(values: &Values<'_>) -> Result<Vec<(FactKind, Place)>, IntakeError> {
+    let mut kinds = Vec::new();
+    take(&mut kinds, values.contact_lens()?, FactKind::ContactLens);
+    take(&mut kinds, values.date(Target::FactLastWear)?, FactKind::LastWear);
+    take(&mut kinds, values.drops()?, FactKind::Drops);
+    Ok(kinds)
+}
+
+/// What a line of an operating list states about the planned eye beside what the entry holds; nothing without an eye.
+///
+/// The list itself is who says so where it names nobody, and no time is made up where it states none.
+///
+/// # Errors
+/// A word, a date or a time that cannot be read.
+pub(super) fn of_list(
+    values: &Values<'_>,
+    identity: &Identity,
+    eye: Option<Eye>,
+) -> Result<Vec<Fact>, IntakeError> {
+    let kinds = lens_and_drops(values)?;
+    let by = values.text(Target::FactBy)?.map(|by| by.value.trim().to_owned()).filter(|by| !by.is_empty());
+    let by = by.unwrap_or_else(|| THE_LIST.to_owned());
+    let at = values.time(Target::FactAt)?.map(|reading| reading.value);
+    let Some(eye) = eye else { return Ok(Vec::new()) };
+    let fact =
+        |(kind, place)| Fact { identity: identity.clone(), eye, kind, by: by.clone(), at: at.clone(), place };
+    Ok(kinds.into_iter().map(fact).collect())
 }
 
 fn take<T>(kinds: &mut Vec<(FactKind, Place)>, reading: Option<Reading<T>>, kind: impl Fn(T) -> FactKind) {

@@ -1,19 +1,22 @@
 //! Rows to the lines of an operating list.
 
 use super::IntakeError;
+use super::facts::of_list;
 use super::outcome::NotUnderstood;
 use super::rows::{Source, identity};
 use super::target::Target;
-use crate::model::OperatingList;
-use crate::model::{ListEntry, SignedTarget};
+use crate::model::{Fact, ListEntry, OperatingList, SignedTarget};
 
 /// Builds the list of a file.
 ///
 /// # Errors
 /// The first row that cannot be read refuses the whole file: a list that is read in part would hide an operation.
-pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnderstood>), IntakeError> {
+pub(super) fn entries(
+    source: &Source<'_>,
+) -> Result<(OperatingList, Vec<Fact>, Vec<NotUnderstood>), IntakeError> {
     let records = source.records();
     let mut entries = Vec::with_capacity(records.len());
+    let mut stated = Vec::new();
     for row in records {
         let values = source.values(row, None)?;
         let eye = match values.raw(Target::ListEye) {
@@ -22,8 +25,10 @@ pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnde
         };
         let sign_written = values.sign_written(Target::ListTargetRefraction);
         let target = values.power(Target::ListTargetRefraction)?;
+        let identity = identity(&values)?;
+        stated.extend(of_list(&values, &identity, eye.as_ref().map(|eye| eye.value))?);
         entries.push(ListEntry {
-            identity: identity(&values)?,
+            identity,
             booking: values.text(Target::ListBooking)?,
             date: values.date(Target::ListDate)?,
             theatre: values.text(Target::ListTheatre)?,
@@ -41,5 +46,5 @@ pub(super) fn entries(source: &Source<'_>) -> Result<(OperatingList, Vec<NotUnde
             place: source.record_place(row),
         });
     }
-    Ok((OperatingList { complete: source.compiled().complete, entries }, source.unused()))
+    Ok((OperatingList { complete: source.compiled().complete, entries }, stated, source.unused()))
 }

@@ -22,8 +22,10 @@ mod joia;
 mod list;
 mod name;
 mod outcome;
+mod profile;
 mod readings;
 mod recognise;
+mod reports;
 mod rows;
 mod table;
 mod target;
@@ -35,8 +37,9 @@ mod zone;
 
 pub use draft::{Draft, NoDraft, draft};
 pub use error::IntakeError;
-pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
+pub use outcome::{AxisConvention, Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
+pub use reports::{CodeRules, ConceptRules, ReportMapping, ReportTable, UnitRules};
 pub use template::{
     Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,
     IgnoreRules, KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence,

@@ -1,7 +1,10 @@
 //! What goes into reading a file and what comes out.
 
+use super::reports::ReportTable;
 use crate::finding::Finding;
-use crate::model::{Digest, Exam, Facts, InstrumentClass, OperatingList, Place, TemplateRef};
+use crate::model::{
+    ChamberDepthFrom, Digest, Exam, Fact, Facts, InstrumentClass, OperatingList, Place, TemplateRef,
+};
 
 /// The one kind of file a folder brings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
@@ -48,6 +51,36 @@ pub struct FolderRules {
     pub both_eyes: bool,
     /// Smallest step in which the device prints a power, in dioptres, if declared.
     pub power_step_d: Option<f64>,
+    /// How the device counts axes.
+    pub axes: AxisConvention,
+    /// Where the chamber depth of the device begins, if declared; used where the file states nothing.
+    pub depth_from: Option<ChamberDepthFrom>,
+    /// Diameter of the zone the keratometer measures, in millimetres, if declared; used where the file states none.
+    pub zone_mm: Option<f64>,
+}
+
+/// How an instrument counts meridians and axes.
+///
+/// One only: axes of another instrument would have to be turned or mirrored, and no axis is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum AxisConvention {
+    /// ISO 8429: seen by a person facing the patient, zero at the viewer's right, anticlockwise, both eyes alike.
+    #[default]
+    Iso8429,
+}
+
+impl AxisConvention {
+    /// The word of the settings.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Iso8429 => "iso-8429",
+        }
+    }
+
+    /// From that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        (word == Self::Iso8429.word()).then_some(Self::Iso8429)
+    }
 }
 
 impl FolderRules {
@@ -62,6 +95,9 @@ impl FolderRules {
             index: None,
             both_eyes: false,
             power_step_d: None,
+            axes: AxisConvention::Iso8429,
+            depth_from: None,
+            zone_mm: None,
         }
     }
 }
@@ -77,6 +113,8 @@ pub struct Input<'a> {
     pub folder: &'a FolderRules,
     /// Today on the site's calendar; bounds two-digit years and nothing else.
     pub today: jiff::civil::Date,
+    /// The tables by which structured reports are read: that of the program, and those of the site that are in force.
+    pub reports: &'a [ReportTable],
 }
 
 /// What a file holds.
@@ -121,6 +159,8 @@ pub struct Read {
     pub format: Format,
     /// What it holds.
     pub content: Content,
+    /// What an operating list states about its eyes beside the operations.
+    pub stated: Vec<Fact>,
     /// What a person must look at.
     pub findings: Vec<Finding>,
     /// What was left out.

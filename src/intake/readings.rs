@@ -9,7 +9,9 @@ use super::rows::{Record, Source};
 use super::target::Target;
 use super::value::{Raw, Values};
 use crate::finding::{Code, Finding};
-use crate::model::{Conversion, Eye, EyeExam, Keratometry, NoMean, Place, Reading, SingleReading, mean_of};
+use crate::model::{
+    Conversion, Eye, EyeExam, Keratometry, NoMean, Place, Reading, SingleReading, StatedWord, mean_of,
+};
 
 /// The readings of one eye of one examination.
 #[derive(Default)]
@@ -18,6 +20,8 @@ struct Repeats {
     base: Option<Keratometry>,
     singles: Vec<SingleReading>,
     places: Vec<Place>,
+    /// Where the words of the first good reading stood.
+    stated: Vec<StatedWord>,
 }
 
 /// The readings of a file, by examination and eye.
@@ -81,7 +85,10 @@ impl Readings {
             error: None,
         });
         match &mut repeats.base {
-            None => repeats.base = Some(read),
+            None => {
+                repeats.base = Some(read);
+                repeats.stated = values.stated_words()?;
+            }
             Some(base) => {
                 if !same_settings(base, &read) {
                     return Err(IntakeError::Layout {
@@ -107,7 +114,7 @@ impl Readings {
         not_understood: &mut Vec<NotUnderstood>,
     ) -> Result<Vec<(usize, Eye, EyeExam)>, IntakeError> {
         let mut eyes = Vec::new();
-        for ((exam, eye), Repeats { base, singles, places }) in self.0 {
+        for ((exam, eye), Repeats { base, singles, places, stated }) in self.0 {
             let (Some(base), Some(place)) = (base, places.first()) else {
                 not_understood.extend(places.into_iter().next().map(|place| NotUnderstood {
                     what: format!("{} readings of the {eye} eye", singles.len()),
@@ -122,7 +129,7 @@ impl Readings {
                 found: problem.to_string(),
                 place: place.clone(),
             })?;
-            eyes.push((exam, eye, EyeExam { keratometry: vec![keratometry], ..EyeExam::default() }));
+            eyes.push((exam, eye, EyeExam { keratometry: vec![keratometry], stated, ..EyeExam::default() }));
         }
         Ok(eyes)
     }

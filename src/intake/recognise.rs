@@ -8,7 +8,7 @@ use super::rows::{Body, Source};
 use super::table::{Outline, Table};
 use super::template::Template;
 use super::xml::Document;
-use super::{IntakeError, both_eyes, build, dicom, facts, joia, list, text};
+use super::{IntakeError, both_eyes, build, dicom, facts, joia, list, profile, text};
 use crate::model::{Digest, FileRef, Place, Spot};
 
 /// Reads one file: a DICOM object, a document in the JOIA format, or text by exactly one of the templates given.
@@ -20,6 +20,7 @@ use crate::model::{Digest, FileRef, Place, Spot};
 /// [`IntakeError`] with the place and the next step. Nothing of a refused file is kept in the model.
 pub fn read(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeError> {
     let mut read = read_whole(input, templates)?;
+    profile::apply(&mut read, input.folder)?;
     if input.folder.both_eyes {
         read.findings.extend(both_eyes::missing(&read));
     }
@@ -39,7 +40,7 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
         });
     }
     if is_dicom(input.bytes) {
-        if input.folder.brings != Brings::Measurements {
+        if matches!(input.folder.brings, Brings::Lists | Brings::Facts) {
             return Err(wrong_folder(input.folder, "a DICOM object", whole));
         }
         return dicom::read(input, &file);
@@ -47,7 +48,20 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
     if looks_like_xml(input.bytes)
         && let Some(read) = joia::read(input, &file, &whole)
     {
-        return read;
+        // One reader and no other: whoever wrote a template for it may mean other values by the same elements.
+        let rival = templates.iter().find(|template| {
+            is_of(input.folder, template) && fits(input, template.compiled(), &whole).is_ok()
+        });
+        return match rival {
+            None => read,
+            Some(template) => Err(IntakeError::Template {
+                detail: format!(
+                    "more than one reader fits this file: that of the JOIA format and template `{}`",
+                    template.id()
+                ),
+                place: whole,
+            }),
+        };
     }
     if let Some(kind) = binary_kind(input.bytes) {
         return Err(IntakeError::UnknownKind { seen: kind.to_owned(), place: whole });
@@ -63,9 +77,11 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
     };
     let source = Source::new(input, chosen.template, &body, &file)?;
     let template = Some(chosen.template.reference().clone());
+    let mut stated = Vec::new();
     let (content, findings, not_understood) = match chosen.template.brings() {
         Brings::Lists => {
-            let (list, not_understood) = list::entries(&source)?;
+            let (list, of_eyes, not_understood) = list::entries(&source)?;
+            stated = of_eyes;
             (Content::List(list), Vec::new(), not_understood)
         }
         Brings::Facts => {
@@ -78,7 +94,7 @@ fn read_whole(input: &Input<'_>, templates: &[Template]) -> Result<Read, IntakeE
         }
     };
     let format = Format::Mapped;
-    Ok(Read { digest: file.digest, format, content, findings, not_understood, template })
+    Ok(Read { digest: file.digest, format, content, stated, findings, not_understood, template })
 }
 
 struct Chosen<'a> {
@@ -100,15 +116,20 @@ fn wrong_folder(folder: &FolderRules, found: impl Into<String>, place: Place) ->
     IntakeError::WrongFolder { expected, found: found.into(), place }
 }
 
+/// Whether a folder's files may be read by a template: it names it, or nothing is declared of it.
+fn is_of(folder: &FolderRules, template: &Template) -> bool {
+    let open = folder.templates.is_empty() && folder.device.is_none();
+    open || folder.templates.iter().any(|id| id == template.id())
+}
+
 fn choose<'a>(
     input: &Input<'_>,
     templates: &'a [Template],
     whole: &Place,
 ) -> Result<Chosen<'a>, IntakeError> {
     let folder = input.folder;
-    let open = folder.templates.is_empty() && folder.device.is_none();
     let (own, others): (Vec<&Template>, Vec<&Template>) =
-        templates.iter().partition(|template| open || folder.templates.iter().any(|id| id == template.id()));
+        templates.iter().partition(|template| is_of(folder, template));
     let mut fitting: Vec<Chosen<'a>> = Vec::new();
     let mut reasons: Vec<(&str, IntakeError)> = Vec::new();
     for template in own {

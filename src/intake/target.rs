@@ -263,6 +263,29 @@ impl Target {
         )
     }
 
+    /// Whether it is a part of a keratometry.
+    pub(super) const fn is_of_keratometry(self) -> bool {
+        matches!(
+            self,
+            Self::FlatRadius
+                | Self::FlatPower
+                | Self::FlatMeridian
+                | Self::SteepRadius
+                | Self::SteepPower
+                | Self::SteepMeridian
+                | Self::KmIndex
+                | Self::KmZone
+        )
+    }
+
+    /// Whether it is a part of a refraction.
+    pub(super) const fn is_of_refraction(self) -> bool {
+        matches!(
+            self,
+            Self::RefractionSphere | Self::RefractionCylinder | Self::RefractionAxis | Self::RefractionVertex
+        )
+    }
+
     /// Whether a number of this target can be nought.
     ///
     /// A radius, the power of a meridian, a length or a thickness cannot; a sphere, a cylinder, a spread, a target

@@ -12,7 +12,8 @@ use super::template::NumberRules;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{
     ChamberDepthFrom, ContactLens, Conversion, CornealSurgery, Drops, ExamTime, Eye, KeratometryMethod,
-    LengthMethod, LensStatus, Place, Procedure, Quality, Reading, Seat, Sex, Surface, Written, ZoneSource,
+    LengthMethod, LensStatus, Place, Procedure, Quality, Reading, Seat, Sex, StatedWord, Surface, Written,
+    ZoneSource,
 };
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre, OutOfRange};
 
@@ -50,7 +51,7 @@ impl Raw {
             Target::KmKind => (method(word).is_some(), METHODS),
             Target::KmQuality => (quality(word).is_some(), QUALITIES),
             Target::AxialMethod => (LengthMethod::from_word(word).is_some(), LENGTH_METHODS),
-            Target::AxialDepthFrom => (depth_from(word).is_some(), DEPTHS),
+            Target::AxialDepthFrom => (ChamberDepthFrom::from_word(word).is_some(), DEPTHS),
             Target::PatientSex => (sex(word).is_some(), SEXES),
             Target::FactCornealSurgery => (CornealSurgery::from_word(word).is_some(), SURGERY),
             Target::FactLensStatus => (LensStatus::from_word(word).is_some(), LENS_STATUS),
@@ -142,14 +143,6 @@ fn quality(word: &str) -> Option<Quality> {
         "good" => Some(Quality::Good),
         "warning" => Some(Quality::Warning),
         "failed" => Some(Quality::Failed),
-        _ => None,
-    }
-}
-
-fn depth_from(word: &str) -> Option<ChamberDepthFrom> {
-    match word.trim() {
-        "corneal_front" => Some(ChamberDepthFrom::CornealFront),
-        "corneal_back" => Some(ChamberDepthFrom::CornealBack),
         _ => None,
     }
 }
@@ -261,6 +254,17 @@ impl<'a> Values<'a> {
         Ok(Some(raw.reading(value)))
     }
 
+    /// The words that are no readings of the model, with where they stood.
+    pub(super) fn stated_words(&self) -> Result<Vec<StatedWord>, IntakeError> {
+        let targets = [Target::KmSurface, Target::KmKind, Target::AxialMethod, Target::AxialDepthFrom];
+        let mut all = Vec::new();
+        for target in targets {
+            let word = self.text(target)?;
+            all.extend(word.map(|word| StatedWord { field: target.word(), word }));
+        }
+        Ok(all)
+    }
+
     pub(super) fn surface(&self) -> Result<Option<Surface>, IntakeError> {
         Ok(self.word(Target::KmSurface, Surface::from_word, SURFACES)?.map(|reading| reading.value))
     }
@@ -279,7 +283,9 @@ impl<'a> Values<'a> {
     }
 
     pub(super) fn depth_from(&self) -> Result<Option<ChamberDepthFrom>, IntakeError> {
-        Ok(self.word(Target::AxialDepthFrom, depth_from, DEPTHS)?.map(|reading| reading.value))
+        Ok(self
+            .word(Target::AxialDepthFrom, ChamberDepthFrom::from_word, DEPTHS)?
+            .map(|reading| reading.value))
     }
 
     pub(super) fn sex(&self) -> Result<Option<Reading<Sex>>, IntakeError> {

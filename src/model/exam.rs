@@ -302,6 +302,21 @@ pub enum ChamberDepthFrom {
     CornealBack,
 }
 
+impl ChamberDepthFrom {
+    /// The word used in case files and settings.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::CornealFront => "corneal_front",
+            Self::CornealBack => "corneal_back",
+        }
+    }
+
+    /// From that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::CornealFront, Self::CornealBack].into_iter().find(|from| from.word() == word.trim())
+    }
+}
+
 /// Lengths of one eye along its axis, and its width.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axial {
@@ -365,12 +380,29 @@ pub struct EyeExam {
     pub lens_status: Option<Reading<LensStatus>>,
     /// Corneal surgery, if stated.
     pub corneal_surgery: Option<Reading<CornealSurgery>>,
+    /// Where the words stood that are no readings of their own: surface and kind of the keratometry, method of the
+    /// length, definition of the depth.
+    pub stated: Vec<StatedWord>,
+}
+
+/// A word about the measurements of an eye, with where it stood.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StatedWord {
+    /// The field, by the name of its mapping target.
+    pub field: &'static str,
+    /// The word as the file, the template or the settings of the site write it.
+    pub word: Reading<String>,
 }
 
 impl EyeExam {
     /// Whether nothing was measured.
     pub fn is_empty(&self) -> bool {
         self.keratometry.is_empty() && self.axial.is_none() && self.refraction.is_none()
+    }
+
+    /// Where the word of a field stood, if that is known.
+    pub fn stated_word(&self, field: &str) -> Option<&Reading<String>> {
+        self.stated.iter().find(|stated| stated.field == field).map(|stated| &stated.word)
     }
 
     /// The numbers and words of this eye without the places they stood at: equal for two deliveries of one examination.

@@ -121,10 +121,11 @@ pub struct Fact {
     pub eye: Eye,
     /// What.
     pub kind: FactKind,
-    /// Who stated it: a person, by the name or login they go by.
+    /// Who stated it: a person, by the name or login they go by; `the operating list` where a list names none.
     pub by: String,
-    /// When they stated it. What was done to an eye holds for this day.
-    pub at: ExamTime,
+    /// When they stated it; none for a column of an operating list that says no time. What was done to an eye holds for
+    /// this day, and for any day where there is none.
+    pub at: Option<ExamTime>,
     /// Where the statement stands.
     pub place: Place,
 }

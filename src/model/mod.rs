@@ -15,7 +15,8 @@ mod time;
 
 pub use exam::{
     Axial, ChamberDepthFrom, Cylinder, Exam, EyeExam, FileNameClaims, Instrument, InstrumentClass,
-    Keratometry, KeratometryMethod, LengthMethod, MeridianReading, Quality, Refraction, Surface, TemplateRef,
+    Keratometry, KeratometryMethod, LengthMethod, MeridianReading, Quality, Refraction, StatedWord, Surface,
+    TemplateRef,
 };
 pub use eye::{ByEye, Eye, UnknownEye};
 pub use fact::{ContactLens, Drops, Fact, FactKind, Facts};

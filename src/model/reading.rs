@@ -95,6 +95,8 @@ pub enum Conversion {
     MeanOfReadings,
     /// Not in the file: assigned by the mapping template.
     FromTemplate,
+    /// Not in the file: declared for the instrument of the folder it came through.
+    FromFolder,
 }
 
 impl Conversion {
@@ -108,6 +110,7 @@ impl Conversion {
             Self::Unit => "unit converted",
             Self::MeanOfReadings => "mean of the readings",
             Self::FromTemplate => "from template",
+            Self::FromFolder => "from the folder's profile",
         }
     }
 }

@@ -5,8 +5,8 @@ use super::folders::is_plain_name;
 use super::keys::{INCOMING, INCOMING_TABLE, names};
 use super::reader::{Read, Reader, or_default};
 use super::valued::{Described, Origin, Valued};
-use crate::intake::{Brings, FolderRules};
-use crate::model::InstrumentClass;
+use crate::intake::{AxisConvention, Brings, FolderRules};
+use crate::model::{ChamberDepthFrom, InstrumentClass};
 use crate::units::KeratometricIndex;
 
 /// Whether files are taken out of a folder.
@@ -62,6 +62,9 @@ pub struct Incoming {
     index: Option<Valued<f64>>,
     both_eyes: Valued<bool>,
     power_step_d: Option<Valued<f64>>,
+    axes: Valued<AxisConvention>,
+    depth_from: Option<Valued<ChamberDepthFrom>>,
+    zone_mm: Option<Valued<f64>>,
     spots: Spots,
 }
 
@@ -105,6 +108,27 @@ impl Incoming {
         &self.templates.value
     }
 
+    /// What is declared about the instrument of the folder, in words; none where the folder brings none of its files.
+    pub fn profile(&self) -> Option<String> {
+        let device = self.device_text()?;
+        let class = CLASSES.iter().find(|(_, class)| *class == self.class.value);
+        let word = class.map_or("unknown", |(word, _)| *word);
+        let number = |what: &str, value: Option<Valued<f64>>, unit: &str| {
+            value.map(|value| format!("{what} {}{unit}", value.value))
+        };
+        let parts = [
+            Some(format!("{device} ({word})")),
+            self.zone.as_ref().map(|zone| format!("clock of {}", zone.value)),
+            number("index", self.index, ""),
+            number("power step", self.power_step_d, " D"),
+            Some(format!("axes {}", self.axes.value.word())),
+            self.depth_from.map(|from| format!("chamber depth {}", from.value.word())),
+            number("measured zone", self.zone_mm, " mm"),
+            self.both_eyes.value.then(|| "both eyes".to_owned()),
+        ];
+        Some(parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    }
+
     /// What the reader is told about the folder.
     pub fn rules(&self) -> FolderRules {
         FolderRules {
@@ -116,6 +140,9 @@ impl Incoming {
             index: self.index.map(|index| index.value),
             both_eyes: self.both_eyes.value,
             power_step_d: self.power_step_d.map(|step| step.value),
+            axes: self.axes.value,
+            depth_from: self.depth_from.map(|from| from.value),
+            zone_mm: self.zone_mm.map(|zone| zone.value),
         }
     }
 
@@ -180,6 +207,12 @@ impl Incoming {
                         let [any, both] = EYES;
                         (Some(quoted(if self.both_eyes.value { both } else { any })), self.both_eyes.origin)
                     }
+                    "axis_convention" => (Some(quoted(self.axes.value.word())), self.axes.origin),
+                    "chamber_depth_from" => (
+                        self.depth_from.map(|from| quoted(from.value.word())),
+                        origin(self.depth_from.as_ref()),
+                    ),
+                    "zone_mm" => optional_number(self.zone_mm),
                     _ => optional_number(self.power_step_d),
                 };
                 Described {
@@ -301,6 +334,12 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
     let power_step = table.number("power_step_d", "a step in dioptres above 0, at most 1", |value| {
         value > 0.0 && value <= 1.0
     })?;
+    let axes = read_axes(&mut table)?;
+    let depths = [ChamberDepthFrom::CornealFront, ChamberDepthFrom::CornealBack].map(ChamberDepthFrom::word);
+    let depth_from = table.word("chamber_depth_from", &depths, ChamberDepthFrom::from_word)?;
+    let zone_mm = table.number("zone_mm", "the diameter of a zone from 0.5 to 12 mm", |value| {
+        (0.5..=12.0).contains(&value)
+    })?;
 
     let measures = brings.value == Brings::Measurements;
     if measures && device.is_none() {
@@ -312,6 +351,9 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
         ("index", index.as_ref().map(|i| &i.spot), measures),
         ("eyes", both_eyes.as_ref().map(|b| &b.spot), measures),
         ("power_step_d", power_step.as_ref().map(|p| &p.spot), measures),
+        ("axis_convention", axes.as_ref().map(|a| &a.spot), of_an_instrument),
+        ("chamber_depth_from", depth_from.as_ref().map(|d| &d.spot), measures),
+        ("zone_mm", zone_mm.as_ref().map(|z| &z.spot), measures),
     ];
     for (name, spot, has_a_use) in idle {
         if let (Some(spot), false) = (spot, has_a_use) {
@@ -354,8 +396,26 @@ fn read_one(mut table: Reader<'_>, top: &[&str]) -> Result<Incoming, SiteError> 
         index: index.map(Read::valued),
         both_eyes: or_default(both_eyes, false),
         power_step_d: power_step.map(Read::valued),
+        axes: or_default(axes, AxisConvention::Iso8429),
+        depth_from: depth_from.map(Read::valued),
+        zone_mm: zone_mm.map(Read::valued),
         spots,
     })
+}
+
+/// The convention of axes: the one there is, in words that say why there is no other.
+fn read_axes(table: &mut Reader<'_>) -> Result<Option<Read<AxisConvention>>, SiteError> {
+    let Some(word) = table.text("axis_convention")? else { return Ok(None) };
+    let Some(value) = AxisConvention::from_word(&word.value) else {
+        return Err(SiteError::Conflict {
+            spot: word.spot,
+            key: table.key("axis_convention"),
+            found: super::error::shown(&word.value),
+            problem: "axes are read after ISO 8429 only: none is turned or mirrored on the way in, so the files of this folder cannot be read".to_owned(),
+            next: "set the instrument to export axes as `iso-8429` has them (seen by a person facing the patient, zero at the right, anticlockwise), or take the folder away".to_owned(),
+        });
+    };
+    Ok(Some(Read { value, spot: word.spot }))
 }
 
 /// A time zone by its IANA name, checked against the table compiled into the program.

@@ -1,6 +1,6 @@
 //! The keys of `site.toml` with their meaning, declared once: the reader, the written file and the printed list use them.
 
-use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, Source};
+use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, ISO_8429, Source};
 
 /// One key.
 pub(super) struct Key {
@@ -75,7 +75,7 @@ pub(super) const TOP: [Key; 12] = [
 pub(super) const EXPECT_MEANING: &str = "Instruments, by the `device` of their incoming folders, that must have measured the planned eye before a case of this procedure is judged. None when not given.";
 
 /// Keys of one `[[incoming]]`.
-pub(super) const INCOMING: [Key; 11] = [
+pub(super) const INCOMING: [Key; 14] = [
     key(
         "folder",
         None,
@@ -123,6 +123,21 @@ pub(super) const INCOMING: [Key; 11] = [
         "`both` = every examination it brings holds both eyes, and one that does not is asked about (D07); `any` when not given.",
     ),
     key("power_step_d", None, "Smallest step in dioptres in which the instrument prints a power."),
+    key(
+        "axis_convention",
+        Some(ISO_8429),
+        "How the instrument counts axes. `iso-8429` is the only one that is read: no axis is turned on the way in. `iso-8429` when not given.",
+    ),
+    key(
+        "chamber_depth_from",
+        None,
+        "Where the chamber depth of the instrument begins, `corneal_front` or `corneal_back`, used where its files state nothing. A file that states the other is refused.",
+    ),
+    key(
+        "zone_mm",
+        None,
+        "Diameter in millimetres of the zone the keratometer measures, shown beside its readings where its files state none.",
+    ),
 ];
 
 /// Key of the table of expected sources.

@@ -5,11 +5,70 @@ use toml::de::{DeTable, DeValue};
 
 use super::error::{SiteError, Spot, listed, nearest, shown};
 use super::reader::syntax;
-use crate::intake::{Mapping, Template, TemplateFault};
+use crate::intake::{Mapping, ReportMapping, ReportTable, Template, TemplateFault};
 use crate::model::Digest;
 
 /// The key of a draft that waits for a person; no template has it.
 const CONFIRM: &str = "confirm";
+
+/// The table of concepts the program brings; part of the program, so that no file of a site can change it.
+const REPORTS: &str = include_str!("../../templates/reports/standard.toml");
+/// What a table of reports says it `brings`.
+const REPORTS_WORD: &str = "reports";
+
+/// A file of `mappings/`: a template for text and XML, or a table for structured reports.
+#[derive(Debug, Clone)]
+pub enum MappingFile {
+    /// `brings` anything a folder brings.
+    Template(Box<Template>),
+    /// `brings = "reports"`.
+    Reports(ReportTable),
+}
+
+/// Reads a file of `mappings/` as what it says it brings.
+///
+/// # Errors
+/// As [`mapping_template`] and [`report_table`].
+pub fn mapping_file(text: &str, file: &str) -> Result<MappingFile, Vec<SiteError>> {
+    let of_reports = DeTable::parse(text).is_ok_and(|table| {
+        let brings = table.get_ref().iter().find(|(key, _)| key.get_ref() == "brings");
+        brings.is_some_and(
+            |(_, value)| matches!(value.get_ref(), DeValue::String(word) if word.as_ref() == REPORTS_WORD),
+        )
+    });
+    if of_reports {
+        report_table(text, file).map(MappingFile::Reports)
+    } else {
+        mapping_template(text, file).map(|template| MappingFile::Template(Box::new(template)))
+    }
+}
+
+/// Reads a table of concepts for structured reports; its digest is the one of the text's bytes.
+///
+/// # Errors
+/// Every fault of the table, with its place; only the first where the text has not the form of a table at all. A code that
+/// the program's own table reads cannot be given another meaning.
+pub fn report_table(text: &str, file: &str) -> Result<ReportTable, Vec<SiteError>> {
+    let mapping: ReportMapping = parse_toml(text, file).map_err(|error| vec![error])?;
+    let table = ReportTable::new(&mapping, Digest::of(text.as_bytes())).map_err(|faults| {
+        let located = |fault: &TemplateFault| SiteError::Content {
+            spot: Spot::of(file, text, place_of(text, &fault.key)),
+            problem: shown(&fault.to_string()),
+        };
+        faults.iter().map(located).collect::<Vec<_>>()
+    })?;
+    Ok(table)
+}
+
+/// The table of concepts that is part of the program.
+///
+/// # Panics
+/// Never: a test reads it.
+pub fn standard_reports() -> ReportTable {
+    report_table(REPORTS, "templates/reports/standard.toml")
+        .expect("a test reads the compiled table")
+        .of_the_program()
+}
 
 /// Reads a mapping template; its digest is the one of the text's bytes, which is what a person approves.
 ///
@@ -164,6 +223,22 @@ mod tests {
         assert_eq!((error.code(), error.spot().line), ("settings-syntax", 1));
         let error = read(&format!("{SOUND}kind = \"row-per-eye\"\n")).unwrap_err();
         assert_eq!((error.code(), error.spot().line), ("settings-syntax", 5));
+    }
+
+    #[test]
+    fn the_table_of_the_program_is_one_and_a_site_can_have_its_own() {
+        let table = standard_reports();
+        assert!(table.is_of_the_program());
+        assert_eq!((table.id(), table.concepts()), ("standard", 8));
+        let own = "schema = 1\nid = \"own\"\nrevision = 2\nbrings = \"reports\"\n[[concept]]\nscheme = \"99INVENTED\"\ncode = \"K1\"\nto = \"km.flat.radius\"\nunit = [\"mm\", { scheme = \"99INVENTED\", code = \"MM\", means = \"mm\" }]\n";
+        let Ok(MappingFile::Reports(table)) = mapping_file(own, "mappings/own.toml") else { panic!("{own}") };
+        assert!(!table.is_of_the_program());
+        assert_eq!(table.reference().digest, Digest::of(own.as_bytes()));
+        assert!(matches!(mapping_file(TEMPLATE, "mappings/h.toml"), Ok(MappingFile::Template(_))));
+        let faults = mapping_file(&own.replace("km.flat.radius", "km.flat.radios"), "m").unwrap_err();
+        assert_eq!((faults.len(), faults[0].spot().line), (1, 7), "{faults:?}");
+        let faults = mapping_file(&own.replace("unit =", "units ="), "m").unwrap_err();
+        assert_eq!(faults[0].code(), "settings-unknown-key");
     }
 
     const TEMPLATE: &str = r#"schema = 1

@@ -1,7 +1,7 @@
 //! Settings text to each room's own settings, every value with its origin and approved digest.
 //!
 //! Texts in, values out: this room reads no file. [`SiteFile`] is `site.toml`; [`surgeon`], [`lens`] and
-//! [`mapping_template`] read the other settings; [`case_file`] reads a case that stands alone; [`compare`] says which
+//! [`mapping_file`] read the other settings; [`case_file`] reads a case that stands alone; [`compare`] says which
 //! files are not in force because nobody approved them as they are; [`Folders`] knows where everything of a site lies.
 //! Nothing is guessed: an unknown key, a value outside its range or a contradiction is an error with its place and the
 //! next action.
@@ -32,7 +32,7 @@ pub use diff::diff;
 pub use error::{SiteError, Spot};
 pub use folders::{Folders, HeldName, SheetName, is_plain_name, safe_name};
 pub use incoming::{Incoming, Mode};
-pub use mapping::mapping_template;
+pub use mapping::{MappingFile, mapping_file, mapping_template, report_table, standard_reports};
 pub use node::TextFault;
 pub use nomogram::nomogram;
 pub use readings::{ExpectedReading, expected_readings};

@@ -98,6 +98,9 @@ fn example_of(name: &str) -> String {
         "templates" => "[]".to_owned(),
         "index" => "1.3375".to_owned(),
         "eyes" => quoted("both"),
+        "axis_convention" => quoted("iso-8429"),
+        "chamber_depth_from" => quoted("corneal_front"),
+        "zone_mm" => "2.5".to_owned(),
         _ => "0.01".to_owned(),
     }
 }

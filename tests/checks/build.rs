@@ -305,7 +305,7 @@ impl Clinic {
         let identity = self.entry.identity.clone();
         // Equal times keep no order of speaking.
         let local = local + jiff::SignedDuration::from_secs(i64::try_from(self.facts.len()).unwrap());
-        let at = ExamTime::unplaced(local);
+        let at = Some(ExamTime::unplaced(local));
         self.facts.push(Fact { identity, eye: Eye::Right, kind, by, at, place });
     }
 }

@@ -65,6 +65,24 @@ fn contact_lenses() {
             },
         },
         Row {
+            what: "I03 none beside a day of wear in a list without times",
+            expected: &[(Code::I03, SignOff)],
+            fires: |c| {
+                c.state(FactKind::ContactLens(ContactLens::None));
+                c.state(FactKind::LastWear(jiff::civil::date(2026, 3, 1)));
+                for fact in &mut c.facts {
+                    fact.at = None;
+                    fact.place = c.entry.place.clone();
+                }
+            },
+            twin: |c| {
+                c.state(FactKind::LastWear(jiff::civil::date(2026, 3, 1)));
+                c.facts[0].at = None;
+                c.facts[0].place = c.entry.place.clone();
+                c.state(FactKind::ContactLens(ContactLens::None));
+            },
+        },
+        Row {
             what: "I03 no day of wear",
             expected: &[(Code::I03, SignOff)],
             fires: |c| c.state(FactKind::ContactLens(ContactLens::Soft)),
@@ -104,6 +122,19 @@ fn drops() {
             twin: |c| dropped(c, Drops::Contact, 1),
         },
         Row {
+            what: "I07 by a list that states no day",
+            expected: &[(Code::I07, SignOff)],
+            fires: |c| {
+                c.state(FactKind::Drops(Drops::Contact));
+                c.facts[0].at = None;
+                c.facts[0].place = c.entry.place.clone();
+            },
+            twin: |c| {
+                c.state(FactKind::Drops(Drops::Contact));
+                c.facts[0].at = None;
+            },
+        },
+        Row {
             what: "I07 nobody knows",
             expected: &[(Code::I07, SignOff)],
             fires: |c| dropped(c, Drops::Unknown, 0),
@@ -121,7 +152,7 @@ fn statements_are_held_against_the_list() {
     assert_eq!(codes(&findings(&clinic)), []);
     for fact in &mut clinic.facts {
         fact.identity.birth_date.as_mut().unwrap().value = jiff::civil::date(1950, 3, 9);
-        fact.at = clinic.exams[0].0.taken.as_ref().unwrap().value.clone();
+        fact.at = Some(clinic.exams[0].0.taken.as_ref().unwrap().value.clone());
     }
     assert_eq!(codes(&findings(&clinic)), [(Code::P05, Refuse)]);
     for fact in &mut clinic.facts {

@@ -61,12 +61,31 @@ fn the_rest_of_a_refused_file_is_read_and_the_record_names_nobody() {
     assert_eq!(std::fs::read(folder.join(SELMA_FILE)).unwrap(), file.as_bytes());
     let note = std::fs::read_to_string(folder.join("read-again.txt")).unwrap();
     assert!(note.contains("without line 7") && note.contains("Nurse Holm (identity not proven)"), "{note}");
+    let why = std::fs::read_to_string(folder.join("reason.txt")).unwrap();
+    assert!(!why.contains("Nothing in it was used"), "{why}");
+    assert!(
+        why.contains("it is in use without line 7")
+            && why.contains("\nwhat:    ")
+            && why.contains("line 7, "),
+        "{why}"
+    );
+    // Every case that uses the file says so; no other does.
+    let notes = |clinic: &mut Clinic, patient: &str| {
+        let case = clinic.case(patient, Eye::Left);
+        case.considered.findings.iter().filter(|f| f.message().contains("read again without line 7")).count()
+    };
+    assert_eq!(notes(&mut clinic, "EL-20479"), 1);
     // A copy of the same bytes adds nothing, and neither does another pass.
     clinic.put("halden-k2", "copy.csv", &file);
     assert_eq!(clinic.pass().refused, 0);
     assert_eq!(clinic.sheets(), released);
     // The control: the same numbers in a file that came sound make the same case.
-    let said = clinic.said();
+    let mut said = clinic.said();
+    let own = said.values().flat_map(|case| &case.findings).filter(|(code, ..)| code == "P10").count();
+    assert_eq!(own, 1);
+    for case in said.values_mut() {
+        case.findings.retain(|(code, ..)| code != "P10");
+    }
     let mut twin = Clinic::busy();
     twin.put("halden-k2", SELMA_FILE, selma());
     twin.pass();

@@ -1,6 +1,6 @@
 //! `again`.
 
-use crate::clinic::{Clinic, repo, run};
+use crate::clinic::{Clinic, NOW, PASSPHRASE, repo, run, run_with};
 
 #[test]
 fn the_rest_of_a_refused_file_is_taken_up_by_the_next_pass() {
@@ -29,6 +29,27 @@ fn the_rest_of_a_refused_file_is_taken_up_by_the_next_pass() {
     };
     act(&["--without-row", &line, "--by", "Nurse Holm"]).exits(2);
     act(&["--without-row", "5", "--by", "Nurse Holm", "--reason", "one row"]).fails(2, "another reason");
+    // On proof of who acts, a nurse or IT may; an auditor only reads.
+    let site = clinic.site();
+    let twice = format!("{PASSPHRASE}\n{PASSPHRASE}\n");
+    let add =
+        ["user", "add", "otto", "--name", "Otto Example", "--role", "auditor", "--site", &site, "--now", NOW];
+    run_with(&add, &twice, None).exits(0);
+    let by_login = [
+        "again",
+        &original,
+        "--without-row",
+        &line,
+        "--login",
+        "otto",
+        "--reason",
+        "one row",
+        "--site",
+        &site,
+        "--now",
+        NOW,
+    ];
+    run_with(&by_login, &format!("{PASSPHRASE}\n"), None).fails(2, "has not the role nurse or it");
     let done = act(&["--without-row", &line, "--by", "Nurse Holm", "--reason", "one row"]).exits(0);
     assert!(done.out.contains(&format!("read without line {line}, 1 examination(s)")), "{}", done.out);
     clinic.once().exits(0);

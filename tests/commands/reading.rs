@@ -53,6 +53,57 @@ fn json_has_every_value_with_its_place() {
     assert!(radius["derived"].as_str().unwrap().starts_with("computed from the power"), "{radius}");
 }
 
+/// Every sample: each value has its field, the place it stood at, and the text there or what was done instead; a number has
+/// a unit unless it is a count or an index.
+#[test]
+fn no_value_of_a_sample_is_without_its_place() {
+    let mut seen = 0;
+    for (file, template) in [
+        ("halden-k2.csv", "halden-k2"),
+        ("tarn-k6.csv", "tarn-k6"),
+        ("orrin-b1.txt", "orrin-b1"),
+        ("quell-a4.xml", "quell-a4"),
+        ("theatre-list.csv", "theatre-list"),
+        ("ward-list.xml", "ward-list"),
+        ("measuring-room.csv", "measuring-room"),
+        ("wren-j3.xml", ""),
+        ("../demo-data/clinic/incoming/vellan-t1/el-20503-ker.dcm", ""),
+        ("../demo-data/clinic/incoming/vellan-t1/el-20503-oam.dcm", ""),
+        ("../tests/dicom/files/sr_group_site_sct.dcm", ""),
+        ("../tests/dicom/files/map_right.dcm", ""),
+    ] {
+        let file = format!("sample-exports/{file}");
+        let done = match template {
+            "" => run(&["read", &repo(&file), "--json"]),
+            template => by(&file, template, &["--json"]),
+        };
+        let read = done.exits(0).json();
+        assert_eq!(read[0]["digest"].as_str().unwrap().len(), 64);
+        let parts = ["exams", "list", "facts"].into_iter().flat_map(|part| read[0][part].as_array().unwrap());
+        for value in parts.flat_map(|part| part["values"].as_array().unwrap()) {
+            let field = value["field"].as_str().unwrap();
+            assert!(value["place"].as_str().is_some_and(|place| !place.is_empty()), "{file}: {value}");
+            assert!(value["text"].is_string() || value["derived"].is_string(), "{file}: {value}");
+            let plain = ["km.index", "km.readings", "list.position"].contains(&field);
+            assert!(plain || !value["value"].is_number() || value["unit"].is_string(), "{file}: {value}");
+            seen += 1;
+        }
+    }
+    assert!(seen > 700, "{seen}");
+}
+
+/// A structured report with codes of its maker: by a site's own table, named beside the file.
+#[test]
+fn a_table_of_reports_reads_a_report() {
+    let (file, table) = (repo("tests/dicom/files/sr_k_radius.dcm"), repo("tests/dicom/reports.toml"));
+    run(&["read", &file]).fails(2, "no eye in it has a measured value");
+    let read = run(&["read", &file, "--template", &table, "--json"]).exits(0).json();
+    assert_eq!(read[0]["template"]["id"], "invented-reports");
+    let radius = value(&read[0]["exams"][0]["values"], "km.steep.radius", Some("right"));
+    assert_eq!((radius["value"].as_f64(), radius["unit"].as_str()), (Some(7.62), Some("mm")));
+    assert!(radius["place"].as_str().unwrap().ends_with("(0040,A30A)"), "{radius}");
+}
+
 #[test]
 fn a_dicom_object_needs_no_template() {
     let read = run(&["read", &repo(OBJECT), "--json"]).exits(0).json();

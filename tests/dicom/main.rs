@@ -12,12 +12,14 @@
 mod hostile;
 mod manifest;
 mod mutation;
+mod reports;
 
 use std::path::{Path, PathBuf};
 
 use axiswright::intake::dicom::read_object;
-use axiswright::intake::{Brings, Content, FolderRules, Input, IntakeError, Read};
+use axiswright::intake::{Brings, Content, FolderRules, Input, IntakeError, Read, ReportTable};
 use axiswright::model::Exam;
+use axiswright::site::{report_table, standard_reports};
 
 /// A file of this folder.
 fn path(name: &str) -> PathBuf {
@@ -30,8 +32,19 @@ fn bytes_of(name: &str) -> Vec<u8> {
     std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 
+/// The program's own table of reports, and that of a site in this folder.
+fn tables() -> Vec<ReportTable> {
+    let own = String::from_utf8(bytes_of("reports.toml")).unwrap();
+    vec![standard_reports(), report_table(&own, "reports.toml").unwrap()]
+}
+
 fn read_in(bytes: &[u8], folder: &FolderRules) -> Result<Read, IntakeError> {
-    read_object(&Input { bytes, name: "object.dcm", folder, today: jiff::civil::date(2026, 3, 3) })
+    read_by(bytes, folder, &tables())
+}
+
+fn read_by(bytes: &[u8], folder: &FolderRules, reports: &[ReportTable]) -> Result<Read, IntakeError> {
+    let today = jiff::civil::date(2026, 3, 3);
+    read_object(&Input { bytes, name: "object.dcm", folder, today, reports })
 }
 
 fn read(bytes: &[u8]) -> Result<Read, IntakeError> {

@@ -16,6 +16,7 @@ import sys
 import zlib
 from pathlib import Path
 
+import make_reports
 import numpy
 import pydicom
 from pydicom import config
@@ -383,6 +384,12 @@ def report_value(path):
     return "(0040,A300)" in path
 
 
+def in_our_unit(ds, value):
+    """Millimetres and degrees, as the manifest has every length and angle."""
+    unit = ds.MeasurementUnitsCodeSequence[0].CodeValue if "MeasurementUnitsCodeSequence" in ds else None
+    return value / 1000 if unit == "um" else numpy.degrees(value) if unit == "rad" else value
+
+
 def walk(ds, prefix=""):
     for element in ds:
         tag = (element.tag.group, element.tag.element)
@@ -391,9 +398,9 @@ def walk(ds, prefix=""):
             for number, item in enumerate(element.value, 1):
                 yield from walk(item, f"{path}[{number}]/")
         elif tag == (0x0040, 0xA30A) and report_value(path) and (0x0040, 0xA161) not in ds:
-            yield path, shortest(element)
+            yield path, in_our_unit(ds, shortest(element))
         elif tag == (0x0040, 0xA161):
-            yield path, shortest(element)
+            yield path, in_our_unit(ds, shortest(element))
         elif tag in MEASURED and element.value not in (None, "", b"") and selected_only(path):
             yield path, shortest(element)
 
@@ -715,6 +722,7 @@ def good():
     yield from good_calculations()
     yield from good_maps()
     yield from good_reports()
+    yield from make_reports.good(sys.modules[__name__])
 
 
 def good_reports():
@@ -1038,6 +1046,7 @@ def bad():
     yield from bad_calculations()
     yield from bad_maps()
     yield from bad_reports()
+    yield from make_reports.bad(sys.modules[__name__])
 
 
 def main():

@@ -21,6 +21,8 @@ fn repo(name: &str) -> Vec<u8> {
         "sample-exports/tarn-k6.csv" => include_bytes!("../../sample-exports/tarn-k6.csv"),
         "sample-exports/cendre-p2.txt" => include_bytes!("../../sample-exports/cendre-p2.txt"),
         "sample-exports/measuring-room.csv" => include_bytes!("../../sample-exports/measuring-room.csv"),
+        "sample-exports/quell-a4.xml" => include_bytes!("../../sample-exports/quell-a4.xml"),
+        "templates/mappings/quell-a4.toml" => include_bytes!("../../templates/mappings/quell-a4.toml"),
         "templates/mappings/halden-k2.toml" => include_bytes!("../../templates/mappings/halden-k2.toml"),
         "templates/mappings/orrin-b1.toml" => include_bytes!("../../templates/mappings/orrin-b1.toml"),
         "tests/intake/files/two_row_header_utf16.txt" => include_bytes!("files/two_row_header_utf16.txt"),
@@ -42,7 +44,7 @@ fn confirmed(draft: &str, answers: &[(&str, &str)]) -> String {
 
 fn by(template: Template, name: &str, bytes: &[u8]) -> Read {
     let folder = FolderRules::undeclared(Brings::Measurements);
-    let input = Input { bytes, name, folder: &folder, today: date(2026, 3, 5) };
+    let input = Input { bytes, name, folder: &folder, today: date(2026, 3, 5), reports: &[] };
     read(&input, &[template]).unwrap()
 }
 
@@ -166,7 +168,7 @@ fn what_could_be_either_is_left_empty() {
 fn what_is_no_table_has_its_reason_and_its_line() {
     for (text, words) in [
         ("no export at all\n", "no table"),
-        ("<a>1</a>\n", "XML"),
+        ("<a>1</a>\n", "no element of the example"),
         ("a;b;c\nd;e;f\n", "0 row(s)"),
         ("1;2;3\n4;5;6\n", "0 line(s) of headers"),
         ("a;a;c\n4;5;6\n", "`a` stands twice"),
@@ -177,4 +179,77 @@ fn what_is_no_table_has_its_reason_and_its_line() {
         assert!(refused.to_string().contains(words), "{refused}");
     }
     assert!(draft(b"", "a.csv", None).is_err());
+}
+
+const BY_NAME: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<Visit date=\"2026-03-02T09:14:00\">\n\
+    <Patient><PatientID>AX-104417</PatientID><Surname>Marlow</Surname><Birth>1951-04-09</Birth></Patient>\n\
+    <Right><R1>7.93</R1><A1>173</A1><R2>7.56</R2><A2>83</A2></Right>\n\
+    <Left><R1>7.87</R1><A1>8</A1><R2>7.60</R2><A2>98</A2></Left>\n</Visit>\n";
+const IN_NAMES: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<Visits><Visit taken=\"2026-03-02T09:14:00\" id=\"AX-104417\" born=\"1951-04-09\"\n\
+    R_R1=\"7.93\" R_A1=\"173\" R_R2=\"7.56\" R_A2=\"83\" L_R1=\"7.87\" L_A1=\"8\" L_R2=\"7.60\" L_A2=\"98\"/></Visits>\n";
+
+/// A record of an eye with its code in an attribute, with its name, and a record of both eyes.
+#[test]
+fn xml_is_drafted_by_its_records() {
+    let surface = ("\"km.surface\" = \"\"", "\"km.surface\" = \"anterior\"");
+    let units = |text: String, pairs: &[(&str, &str)]| {
+        let mut field = String::new();
+        let lines = text.lines().map(|line| {
+            if let Some(to) = line.strip_prefix("to = ") {
+                field = to.to_owned();
+            }
+            let open = line.starts_with("unit = \"\"");
+            let unit = pairs.iter().find(|(part, _)| field.contains(part)).filter(|_| open);
+            unit.map_or_else(|| line.to_owned(), |(_, unit)| format!("unit = \"{unit}\""))
+        });
+        lines.collect::<Vec<_>>().join("\n")
+    };
+    let quell = repo("sample-exports/quell-a4.xml");
+    let drafted = draft(&quell, "quell-a4.xml", Some("drafted")).unwrap();
+    assert!(drafted.open > 0 && mapping_template(&drafted.text, "d").is_err());
+    for secret in ["AX-104417", "Marlow", "Löwenthal", "1951", "7.93", "44.64"] {
+        assert!(!drafted.text.contains(secret), "`{secret}` is in\n{}", drafted.text);
+    }
+    let text = confirmed(&drafted.text, &[surface]);
+    let template = mapping_template(&text, "d").unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
+    let hand =
+        mapping_template(&String::from_utf8(repo("templates/mappings/quell-a4.toml")).unwrap(), "quell-a4");
+    let (drafted, hand) = (by(template, "q.xml", &quell), by(hand.unwrap(), "q.xml", &quell));
+    assert_eq!(said(&drafted), said(&hand));
+
+    let both = [("radius", "mm"), ("meridian", "deg")];
+    let mut read_as = Vec::new();
+    for (example, kind) in [(BY_NAME, "row_per_eye"), (IN_NAMES, "row_both_eyes")] {
+        let drafted = draft(example.as_bytes(), "v.xml", Some("drafted")).unwrap();
+        assert!(drafted.text.contains(&format!("kind = \"{kind}\"")), "{}", drafted.text);
+        assert!(!drafted.text.contains("104417"), "{}", drafted.text);
+        let text = units(confirmed(&drafted.text, &[surface]), &both);
+        let template = mapping_template(&text, "d").unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
+        let read = by(template, "v.xml", example.as_bytes());
+        let Content::Exams(exams) = &read.content else { panic!() };
+        let numbers = |eye: Eye| {
+            let k = exams[0].eyes.of(eye).as_ref().unwrap().keratometry[0].clone();
+            [k.flat, k.steep].map(|m| (m.radius.unwrap().text, m.meridian.unwrap().text))
+        };
+        assert_eq!(exams[0].identity.number.as_ref().unwrap().value.as_written(), "AX-104417");
+        read_as.push((numbers(Eye::Right), numbers(Eye::Left)));
+    }
+    let pair = |radius: &str, axis: &str| (radius.to_owned(), axis.to_owned());
+    let right = [pair("7.93", "173"), pair("7.56", "83")];
+    assert_eq!(read_as[0], (right, [pair("7.87", "8"), pair("7.60", "98")]));
+    assert_eq!(read_as[0], read_as[1]);
+}
+
+#[test]
+fn what_is_no_measurement_in_xml_gets_no_draft() {
+    let joia = include_bytes!("../../sample-exports/wren-j3.xml");
+    assert!(draft(joia, "k.xml", None).unwrap_err().problem.contains("JOIA format"));
+    for (bytes, problem) in [
+        ("<a><b>1</b></a>", "no element of the example was recognised"),
+        ("<a><b>1</b>", "cut short"),
+        ("<!DOCTYPE a><a/>", "structure"),
+    ] {
+        let refused = draft(bytes.as_bytes(), "k.xml", None).unwrap_err();
+        assert!(refused.problem.contains(problem), "{refused}");
+    }
 }

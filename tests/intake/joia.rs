@@ -335,3 +335,26 @@ fn a_number_in_the_file_name_is_held_against_the_file() {
     let (_, found) = claimed("M-Serial0417_20260302_093105_WREN_J-3_AX-104502.xml");
     assert_eq!(found, [Code::P01]);
 }
+
+/// A template of the folder that would read the file as well is a second reader: neither is taken, and both are named. One
+/// of another folder, or for another root, is none.
+#[test]
+fn a_template_that_fits_too_refuses_the_file() {
+    let own = include_str!("../../templates/mappings/quell-a4.toml")
+        .replace("xml_root = \"q:Export\"", "xml_root = \"Ophthalmology\"")
+        .replace("xml_must_contain = [\"/q:Export/q:Instrument/@serial\"]\n", "")
+        .replace("/q:Export/", "/Ophthalmology/");
+    let template = crate::support::template(&own);
+    let with_ids = |ids: &[&str]| FolderRules {
+        device: Some("keratometer".to_owned()),
+        templates: ids.iter().map(|id| (*id).to_owned()).collect(),
+        ..folder()
+    };
+    let read = |folder: &FolderRules, template| read_in(folder, "k.xml", SAMPLE.as_bytes(), &[template]);
+    let error = read(&with_ids(&["quell-a4"]), template.clone()).unwrap_err().to_string();
+    assert!(error.contains("the JOIA format and template `quell-a4`"), "{error}");
+    assert!(read(&folder(), template.clone()).is_err(), "nothing is declared: every template counts");
+    assert!(read(&with_ids(&[]), template).is_ok());
+    let other = crate::support::template(include_str!("../../templates/mappings/quell-a4.toml"));
+    assert!(read(&with_ids(&["quell-a4"]), other).is_ok());
+}

@@ -1,7 +1,8 @@
 //! The layouts met in exports, each with its malformed twin.
 
 use axiswright::finding::Code;
-use axiswright::model::{Conversion, Exam, Eye, Quality, Reading, ZoneSource};
+use axiswright::intake::{FolderRules, Read};
+use axiswright::model::{ChamberDepthFrom, Conversion, Exam, Eye, Quality, Reading, ZoneSource};
 use axiswright::units::{Dioptre, Meridian, Millimetre};
 
 use crate::support::{PER_EYE, PER_EYE_FILE, cell, exams, read_with, refused, shown};
@@ -581,6 +582,39 @@ fn the_folder_gives_an_index_only_where_nothing_else_does() {
         &[crate::support::template(PER_EYE)],
     );
     assert!(exams(&read.unwrap())[0].eyes.right.clone().unwrap().keratometry[0].index.is_none());
+}
+
+#[test]
+fn the_folder_says_where_the_chamber_depth_begins_only_where_the_file_does_not() {
+    let text = PER_EYE.to_owned() + "[[field]]\nto = \"axial.depth\"\nfrom = \"ACD\"\nunit = \"mm\"\n";
+    let file = "Id,Born,Time,Eye,R1,A1,R2,A2,ACD\nT-1,09/04/1951,2026-03-01 09:14,R,7.92,172,7.55,82,3.12\n";
+    let stated = text.replace("[assign]", "[assign]\n\"axial.depth_from\" = \"corneal_back\"");
+    let mut folder = crate::support::measurements();
+    let read = |folder: &FolderRules, text: &str| {
+        let template = crate::support::template(text);
+        crate::support::read_in(folder, "a.csv", file.as_bytes(), &[template])
+    };
+    let eye = |read: Read| exams(&read)[0].eyes.right.clone().unwrap();
+    assert_eq!(eye(read(&folder, &text).unwrap()).axial.unwrap().depth_from, None);
+
+    folder.depth_from = Some(ChamberDepthFrom::CornealFront);
+    folder.zone_mm = Some(2.4);
+    let filled = eye(read(&folder, &text).unwrap());
+    let word = filled.stated_word("axial.depth_from").unwrap();
+    assert_eq!(filled.axial.clone().unwrap().depth_from, folder.depth_from);
+    assert_eq!(word.converted, Some(Conversion::FromFolder));
+    assert!(word.place.to_string().ends_with("key `incoming.chamber_depth_from`"), "{}", word.place);
+    let zone = filled.keratometry[0].zone.clone().unwrap();
+    assert_eq!((zone.text.as_str(), zone.converted), ("2.4", Some(Conversion::FromFolder)));
+    assert!(zone.place.to_string().ends_with("key `incoming.zone_mm`"), "{}", zone.place);
+
+    let error = read(&folder, &stated).unwrap_err();
+    assert_eq!(error.code(), Some(Code::D06), "{error}");
+    assert!(error.to_string().contains("corneal back"), "{error}");
+    folder.depth_from = Some(ChamberDepthFrom::CornealBack);
+    let agreed = eye(read(&folder, &stated).unwrap());
+    let word = agreed.stated_word("axial.depth_from").unwrap();
+    assert_eq!(word.converted, Some(Conversion::FromTemplate));
 }
 
 #[test]

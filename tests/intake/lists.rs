@@ -150,3 +150,78 @@ fn words_of_the_product_need_no_map() {
         "value - [line 2, column 5 `OP`] list.procedure `Phako torisch` is not a known procedure"
     );
 }
+
+/// Columns of a list about contact lenses and drops are statements; the list says so where it names nobody.
+#[test]
+fn a_list_states_what_it_has_columns_for() {
+    let text = LIST.to_owned()
+        + "[[field]]\nto = \"fact.contact_lens\"\nfrom = \"CL\"\nmap = { hart = \"rigid\", keine = \"none\" }\n\
+           [[field]]\nto = \"fact.last_wear\"\nfrom = \"zuletzt\"\n[[field]]\nto = \"fact.drops\"\nfrom = \"Tropfen\"\n";
+    let file = "Tag;Nr;Geb;Auge;OP;Operateur;Ziel;Linse;Schnitt;Sitz;Laser;Status;CL;zuletzt;Tropfen\n\
+        20.03.2026;T-1;09.04.51;RA;Phako torisch;Dr A;-0,25;S;180;temporal;nein;phakic;hart;01.03.2026;dilating\n\
+        20.03.2026;T-2;01.02.1948;LA;;;0,50;;;;;;;;\n\
+        20.03.2026;T-3;01.02.1948;;;;0,50;;;;;;hart;;\n";
+    let read = read_with(&text, "x.csv", file.as_bytes()).unwrap();
+    assert_eq!(list(&read).entries.len(), 3);
+    let said: Vec<_> = read
+        .stated
+        .iter()
+        .map(|fact| (fact.eye, fact.kind.words(), fact.by.as_str(), fact.at.is_none(), cell(&fact.place)))
+        .collect();
+    let list = "the operating list";
+    assert_eq!(
+        said,
+        [
+            (Eye::Right, ("fact.contact_lens", "rigid".to_owned()), list, true, (2, 13)),
+            (Eye::Right, ("fact.last_wear", "2026-03-01".to_owned()), list, true, (2, 14)),
+            (Eye::Right, ("fact.drops", "dilating".to_owned()), list, true, (2, 15)),
+        ]
+    );
+    let error = refused(&text, file.replace(";hart;01", ";soft lens;01").as_bytes());
+    assert!(
+        error.contains("fact.contact_lens `soft lens` is not one of the words the template maps"),
+        "{error}"
+    );
+}
+
+/// An operating list as XML, by a template; with who said what, and when.
+#[test]
+fn a_list_comes_as_xml_too() {
+    let template = include_str!("../../templates/mappings/ward-list.toml");
+    let sample = include_str!("../../sample-exports/ward-list.xml");
+    let read = read_with(template, "ward.xml", sample.as_bytes()).unwrap();
+    let list = list(&read);
+    assert!(list.complete);
+    let [first, second] = list.entries.as_slice() else { panic!("{list:?}") };
+    assert_eq!(first.identity.number.as_ref().unwrap().value.as_written(), "AX-104417");
+    assert_eq!(first.date.as_ref().unwrap().value.to_string(), "2026-03-12");
+    assert_eq!(
+        (first.eye.as_ref().unwrap().value, second.eye.as_ref().unwrap().value),
+        (Eye::Right, Eye::Left)
+    );
+    assert_eq!(first.incision.as_ref().unwrap().value.degrees(), 180.0_f64);
+    assert!(second.target.as_ref().unwrap().value.sign_written);
+    assert!(read.not_understood.is_empty(), "{:?}", read.not_understood);
+    let said: Vec<_> = read
+        .stated
+        .iter()
+        .map(|fact| {
+            (fact.eye, fact.kind.words().1, fact.by.as_str(), fact.at.as_ref().map(|at| at.local.to_string()))
+        })
+        .collect();
+    let asked = || Some("2026-03-02T09:40:00".to_owned());
+    assert_eq!(
+        said,
+        [
+            (Eye::Right, "rigid".to_owned(), "nurse Holm", asked()),
+            (Eye::Right, "2026-02-27".to_owned(), "nurse Holm", asked()),
+            (Eye::Left, "none".to_owned(), "the operating list", None),
+            (Eye::Left, "contact".to_owned(), "the operating list", None),
+        ]
+    );
+    for (from, to) in
+        [("<Eye>OS</Eye>", "<Eye>L</Eye>"), ("unit=\"D\">-0", "unit=\"mm\">-0"), (" day=\"2026-03-12\"", "")]
+    {
+        assert!(read_with(template, "ward.xml", sample.replace(from, to).as_bytes()).is_err(), "{from}");
+    }
+}

@@ -20,7 +20,7 @@ pub(crate) fn read_in(
     bytes: &[u8],
     templates: &[Template],
 ) -> Result<Read, IntakeError> {
-    read(&Input { bytes, name, folder, today: TODAY }, templates)
+    read(&Input { bytes, name, folder, today: TODAY, reports: &[] }, templates)
 }
 
 pub(crate) fn read_with(text: &str, name: &str, bytes: &[u8]) -> Result<Read, IntakeError> {

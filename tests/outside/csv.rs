@@ -189,7 +189,7 @@ fn ours(file: &std::path::Path, template: &Template) -> Option<Cells> {
     let bytes = std::fs::read(file).unwrap();
     let name = file.file_name().unwrap().to_string_lossy();
     let folder = FolderRules::undeclared(template.brings());
-    let input = Input { bytes: &bytes, name: &name, folder: &folder, today: date(2026, 3, 5) };
+    let input = Input { bytes: &bytes, name: &name, folder: &folder, today: date(2026, 3, 5), reports: &[] };
     let read = read(&input, std::slice::from_ref(template)).ok()?;
     let mut cells = Cells::new();
     match &read.content {

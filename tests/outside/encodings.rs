@@ -46,7 +46,7 @@ fn list_of(pairs: &Value) -> (Vec<u8>, Vec<String>) {
 /// The bookings of a list in an encoding.
 fn bookings(bytes: &[u8], encoding: &str) -> Vec<String> {
     let folder = FolderRules::undeclared(Brings::Lists);
-    let input = Input { bytes, name: "x.csv", folder: &folder, today: date(2026, 3, 5) };
+    let input = Input { bytes, name: "x.csv", folder: &folder, today: date(2026, 3, 5), reports: &[] };
     let read =
         read(&input, &[template(encoding)]).unwrap_or_else(|e| panic!("{encoding}: {e} {}", e.place()));
     let Content::List(list) = read.content else { panic!("no list") };

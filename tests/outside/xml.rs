@@ -43,7 +43,7 @@ fn told(text: &str) -> Value {
 
 fn exams(bytes: &[u8], template: &Template) -> Option<Vec<Exam>> {
     let folder = FolderRules::undeclared(Brings::Measurements);
-    let input = Input { bytes, name: "x.xml", folder: &folder, today: date(2026, 3, 5) };
+    let input = Input { bytes, name: "x.xml", folder: &folder, today: date(2026, 3, 5), reports: &[] };
     match read(&input, std::slice::from_ref(template)).ok()?.content {
         Content::Exams(exams) => Some(exams),
         Content::List(_) | Content::Facts(_) => panic!("no exams"),
@@ -172,7 +172,8 @@ fn values_are_those_of_a_second_reader() {
 fn joia_values_are_those_of_a_second_reader() {
     let bytes = std::fs::read(repo("sample-exports/wren-j3.xml")).unwrap();
     let folder = FolderRules::undeclared(Brings::Measurements);
-    let input = Input { bytes: &bytes, name: "x.xml", folder: &folder, today: date(2026, 3, 5) };
+    let input =
+        Input { bytes: &bytes, name: "x.xml", folder: &folder, today: date(2026, 3, 5), reports: &[] };
     let Content::Exams(exams) = read(&input, &[]).unwrap().content else { panic!("no exams") };
     let mut agreed = 0;
     for (eye, side) in [(Eye::Right, "R"), (Eye::Left, "L")] {

@@ -188,9 +188,7 @@ fn exam(ask: &Ask, key: &str, class: InstrumentClass, hour: i8, more: f64, with_
     let own = EyeExam {
         keratometry: vec![keratometry(ask, &file, more)],
         axial: with_lengths.then(|| axial(&file)),
-        refraction: None,
-        lens_status: None,
-        corneal_surgery: None,
+        ..EyeExam::default()
     };
     // The fellow eye is measured too, with numbers that may never be printed.
     let fellow_ask = Ask { axis: 23.0, cylinder: 1.11, ..ask.clone() };

@@ -1,7 +1,7 @@
 //! `[[incoming]]`.
 
-use axiswright::intake::Brings;
-use axiswright::model::InstrumentClass;
+use axiswright::intake::{AxisConvention, Brings};
+use axiswright::model::{ChamberDepthFrom, InstrumentClass};
 use axiswright::site::{Mode, Origin, SiteError};
 
 use super::{refused, with};
@@ -17,7 +17,8 @@ fn every_key_reaches_the_rules_of_the_folder() {
     let site = with(
         "[[incoming]]\nfolder = \"keratometer\"\nbrings = \"measurements\"\ndevice = \"Halden room 1\"\n\
          class = \"keratometer\"\nmode = \"look\"\nzone = \"Europe/Paris\"\nsettle_seconds = 5\n\
-         templates = [\"halden\", \"halden-old\"]\nindex = 1.332\neyes = \"both\"\npower_step_d = 0.25\n",
+         templates = [\"halden\", \"halden-old\"]\nindex = 1.332\neyes = \"both\"\npower_step_d = 0.25\n\
+         axis_convention = \"iso-8429\"\nchamber_depth_from = \"corneal_back\"\nzone_mm = 2.4\n",
     )
     .unwrap();
     let incoming = &site.incoming()[0];
@@ -34,9 +35,16 @@ fn every_key_reaches_the_rules_of_the_folder() {
     assert_eq!(rules.index.map(f64::to_bits), Some(1.332_f64.to_bits()));
     assert_eq!(rules.power_step_d.map(f64::to_bits), Some(0.25_f64.to_bits()));
     assert!(rules.both_eyes);
+    assert_eq!(
+        (rules.axes, rules.depth_from),
+        (AxisConvention::Iso8429, Some(ChamberDepthFrom::CornealBack))
+    );
+    assert_eq!(rules.zone_mm.map(f64::to_bits), Some(2.4_f64.to_bits()));
+    let words = "Halden room 1 (keratometer), clock of Europe/Paris, index 1.332, power step 0.25 D, axes iso-8429, chamber depth corneal_back, measured zone 2.4 mm, both eyes";
+    assert_eq!(incoming.profile().as_deref(), Some(words));
     let rows: Vec<_> =
         site.describe().into_iter().filter(|row| row.key.starts_with("incoming[1].")).collect();
-    assert_eq!(rows.len(), 11);
+    assert_eq!(rows.len(), 14);
     for (row, line) in rows.iter().zip(6..) {
         assert_eq!(row.origin, Origin::File { line }, "{}", row.key);
     }
@@ -51,6 +59,8 @@ fn a_folder_that_says_little_has_careful_defaults() {
     assert_eq!(rules.class, InstrumentClass::Unknown);
     assert_eq!((rules.zone, rules.index, rules.power_step_d), (None, None, None));
     assert!(!rules.both_eyes);
+    assert_eq!((rules.axes, rules.depth_from, rules.zone_mm), (AxisConvention::Iso8429, None, None));
+    assert_eq!(lists.profile(), None);
     assert_eq!(lists.brings(), Brings::Lists);
     assert_eq!(lists.templates(), ["theatre-list"]);
     assert_eq!(lists.rules().device, None);
@@ -74,6 +84,19 @@ fn what_a_folder_must_say() {
     refused(with(&format!("{}index = 1.3375\n", list("a"))), "settings-conflict", 9, 9);
     refused(with(&format!("{BIOMETER}index = 337.5\n")), "settings-value", 10, 9);
     refused(with(&format!("{BIOMETER}power_step_d = 0\n")), "settings-value", 10, 16);
+    for (line, column) in [("chamber_depth_from = \"front\"", 22), ("zone_mm = 25", 11), ("zone_mm = 0", 11)]
+    {
+        refused(with(&format!("{BIOMETER}{line}\n")), "settings-value", 10, column);
+    }
+    for line in ["axis_convention = \"iso-8429\"", "chamber_depth_from = \"corneal_front\"", "zone_mm = 2.5"]
+    {
+        assert!(with(&format!("{}{line}\n", list("a"))).is_err(), "{line}");
+    }
+    for other in ["tabo-mirrored", "clockwise", "ISO-8429"] {
+        let text = format!("{BIOMETER}axis_convention = \"{other}\"\n");
+        let error = refused(with(&text), "settings-conflict", 10, 19);
+        assert!(error.to_string().contains("none is turned or mirrored"), "{error}");
+    }
     refused(with(&format!("{BIOMETER}zone = \"CEST+2\"\n")), "settings-value", 10, 8);
     refused(with(&format!("{BIOMETER}mode = \"move\"\n")), "settings-value", 10, 8);
     refused(with(&format!("{BIOMETER}settle_seconds = 3601\n")), "settings-value", 10, 18);

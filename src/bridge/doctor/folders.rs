@@ -110,8 +110,9 @@ fn of_one(one: &Incoming, path: &Path) -> Looked {
     };
     let waiting =
         entries.flatten().filter(|entry| !entry.file_name().as_encoded_bytes().starts_with(b".")).count();
-    let found =
-        format!("brings {}, mode {}, {waiting} file(s) lie there", one.brings().word(), one.mode().word());
+    let profile = one.profile().map_or_else(String::new, |profile| format!("; {profile}"));
+    let (brings, mode) = (one.brings().word(), one.mode().word());
+    let found = format!("brings {brings}, mode {mode}, {waiting} file(s) lie there{profile}");
     if one.mode() == Mode::Own
         && let Err(error) = probe(path)
     {

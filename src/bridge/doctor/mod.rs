@@ -130,8 +130,7 @@ fn of_settings(settings: &Settings) -> Looked {
         .filter_map(|(_, lens)| lens.family.as_ref().err())
         .map(String::as_str)
         .collect();
-    let templates: Vec<_> =
-        settings.templates.iter().map(|(_, template)| (template.id(), template.brings())).collect();
+    let templates = settings.mapping_ids();
     let found = format!(
         "{} site, {surgeons} surgeon file(s), {lenses} lens file(s), {} mapping template(s), {} incoming folder(s)",
         settings.site.kind().word(),

@@ -174,7 +174,14 @@ pub(in crate::checks) fn contact_lens(
     let lens =
         latest(case, eye, |kind| if let FactKind::ContactLens(lens) = kind { Some(lens) } else { None });
     let wear = latest(case, eye, |kind| if let FactKind::LastWear(day) = kind { Some(day) } else { None });
-    let worn_later = |said: &Fact| wear.as_ref().is_some_and(|(_, worn)| worn.at.local > said.at.local);
+    // A day of wear beside a "none" whose time nobody knows may well be the later one.
+    let worn_later = |said: &Fact| {
+        wear.as_ref().is_some_and(|(_, worn)| match (&worn.at, &said.at) {
+            (Some(worn), Some(said)) => worn.local > said.local,
+            (_, None) => true,
+            (None, Some(_)) => false,
+        })
+    };
     let kind = match &lens {
         Some((ContactLens::None, said)) if !worn_later(said) => return Vec::new(),
         None if wear.is_none() => return Vec::new(),
@@ -254,7 +261,9 @@ pub(in crate::checks) fn after_drops(case: &Case, selection: &Selection, eye: Ey
             | FactKind::ContactLens(_)
             | FactKind::LastWear(_) => continue,
         };
-        let (labels, _) = measured_on(selection, |day| day == fact.at.date());
+        // Without a day it may have been any: also that of the measurement.
+        let that_day = |day| fact.at.as_ref().is_none_or(|at| at.date() == day);
+        let (labels, _) = measured_on(selection, that_day);
         if labels.is_empty() {
             continue;
         }

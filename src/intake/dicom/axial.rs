@@ -8,7 +8,9 @@ use dicom_dictionary_std::tags;
 use super::object::{Code as Coded, Node, Number};
 use super::{Outcome, common, in_range, measured};
 use crate::intake::{IntakeError, NotUnderstood};
-use crate::model::{Axial, ChamberDepthFrom, Conversion, Eye, EyeExam, LengthMethod, LensStatus, Reading};
+use crate::model::{
+    Axial, ChamberDepthFrom, Conversion, Eye, EyeExam, LengthMethod, LensStatus, Reading, StatedWord,
+};
 use crate::units::{Micrometre, Millimetre};
 
 const fn sequence_of(eye: Eye) -> Tag {
@@ -27,7 +29,7 @@ pub(super) fn read(root: &Node<'_>, outcome: &mut Outcome) -> Result<(), IntakeE
             code: None,
             place: root.place(tags::OPHTHALMIC_AXIAL_MEASUREMENTS_DEVICE_TYPE),
         })?;
-    let device = device.value.as_str();
+    let (device, device_place) = (device.value, device.place);
     let ultrasound = match root.code(tags::OPHTHALMIC_ULTRASOUND_METHOD_CODE_SEQUENCE)? {
         // Source: PS3.16 CID 4230.
         Some(code) if code.is("DCM", "111750") => LengthMethod::UltrasoundContact,
@@ -39,11 +41,12 @@ pub(super) fn read(root: &Node<'_>, outcome: &mut Outcome) -> Result<(), IntakeE
         None => LengthMethod::Ultrasound,
     };
     // Source: PS3.16 CID 4239.
-    let depth_from = match root.code(tags::ANTERIOR_CHAMBER_DEPTH_DEFINITION_CODE_SEQUENCE)? {
+    let depth_code = root.code(tags::ANTERIOR_CHAMBER_DEPTH_DEFINITION_CODE_SEQUENCE)?;
+    let depth_from = match &depth_code {
         Some(code) if code.is("DCM", "111776") => Some(ChamberDepthFrom::CornealFront),
         Some(code) if code.is("DCM", "111777") => Some(ChamberDepthFrom::CornealBack),
         Some(code) => {
-            outcome.unknown_code("definition of the chamber depth", &code);
+            outcome.unknown_code("definition of the chamber depth", code);
             None
         }
         None => None,
@@ -56,19 +59,27 @@ pub(super) fn read(root: &Node<'_>, outcome: &mut Outcome) -> Result<(), IntakeE
         let mut found = Selected::default();
         optical(&block, &mut found, outcome)?;
         ultrasonic(&block, &mut found, outcome)?;
-        let method = match (device, found.optical, found.ultrasound) {
+        let method = match (device.as_str(), found.optical, found.ultrasound) {
             ("OPTICAL", _, false) | ("OPTICAL", true, true) => Some(LengthMethod::Optical),
             ("ULTRASOUND", false, _) | ("ULTRASOUND", true, true) => Some(ultrasound),
             _ => {
                 return Err(root.layout(
                     tags::OPHTHALMIC_AXIAL_MEASUREMENTS_DEVICE_TYPE,
                     "the type of the selected values",
-                    device,
+                    &device,
                 ));
             }
         };
         let axial = found.into_axial(method, depth_from, &block, eye, outcome)?;
-        let exam = EyeExam { axial: Some(axial), lens_status, ..EyeExam::default() };
+        let mut stated = vec![StatedWord {
+            field: "axial.method",
+            word: Reading::new(device.clone(), device.clone(), device_place.clone()),
+        }];
+        if let Some(code) = depth_code.as_ref().filter(|_| depth_from.is_some()) {
+            let word = Reading::new(code.to_string(), code.to_string(), code.place.clone());
+            stated.push(StatedWord { field: "axial.depth_from", word });
+        }
+        let exam = EyeExam { axial: Some(axial), lens_status, stated, ..EyeExam::default() };
         *outcome.eyes.of_mut(eye) = Some(exam);
     }
     Ok(())
@@ -286,7 +297,7 @@ impl Selected {
 }
 
 impl Outcome {
-    fn note(&mut self, what: String, why: &str, place: crate::model::Place) {
+    pub(super) fn note(&mut self, what: String, why: &str, place: crate::model::Place) {
         self.notes.push(NotUnderstood { what, why: why.to_owned(), place });
     }
 

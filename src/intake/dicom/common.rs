@@ -180,17 +180,7 @@ pub(super) fn taken(
         let [content, acquisition, ..] = &mut times;
         core::mem::swap(content, acquisition);
     }
-    let stated = match root.text(tags::TIMEZONE_OFFSET_FROM_UTC)? {
-        None => None,
-        Some(reading) => Some(offset(&reading.value).ok_or_else(|| {
-            root.bad_value(
-                tags::TIMEZONE_OFFSET_FROM_UTC,
-                "exam.time",
-                &reading.value,
-                "an offset from UTC with its sign, as +0200",
-            )
-        })?),
-    };
+    let stated = stated_offset(root)?;
     for (position, (day, hour)) in times.into_iter().enumerate() {
         let Some(mut reading) = root.text(day)? else { continue };
         let bad = |text: &str| root.bad_value(day, "exam.time", text, "a date or time of DICOM PS3.5 6.2");
@@ -221,6 +211,30 @@ pub(super) fn taken(
         return Ok(Some(reading.map(|_| time)));
     }
     Ok(None)
+}
+
+/// The offset from UTC the object states for its times.
+fn stated_offset(root: &Node<'_>) -> Result<Option<jiff::tz::Offset>, IntakeError> {
+    let Some(reading) = root.text(tags::TIMEZONE_OFFSET_FROM_UTC)? else { return Ok(None) };
+    let wanted = "an offset from UTC with its sign, as +0200";
+    let wrong = || root.bad_value(tags::TIMEZONE_OFFSET_FROM_UTC, "exam.time", &reading.value, wanted);
+    offset(&reading.value).ok_or_else(wrong).map(Some)
+}
+
+/// When what a content item of a report says was observed: PS3.3 C.17.3, Observation Date Time (0040,A032).
+pub(super) fn observed(
+    item: &Node<'_>,
+    root: &Node<'_>,
+    input: &Input<'_>,
+) -> Result<Option<Reading<ExamTime>>, IntakeError> {
+    let tag = tags::OBSERVATION_DATE_TIME;
+    let Some(reading) = item.text(tag)? else { return Ok(None) };
+    let wanted = "a date and time of DICOM PS3.5 6.2, with the hour";
+    let (local, own) =
+        moment(&reading.value).ok_or_else(|| item.bad_value(tag, "exam.time", &reading.value, wanted))?;
+    let stated = stated_offset(root)?;
+    let time = placed(local, own.or(stated), root, input)?;
+    Ok(Some(reading.map(|_| time)))
 }
 
 /// A date-time of PS3.5 6.2 with at least the hour, and its own offset if it has one.

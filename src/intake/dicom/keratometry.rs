@@ -93,7 +93,7 @@ fn meridian(
 }
 
 /// Flat and steep in their places: the steep meridian has the shorter radius and the greater power.
-fn ordered(
+pub(super) fn ordered(
     block: &Node<'_>,
     flat: MeridianReading,
     steep: MeridianReading,
@@ -137,7 +137,7 @@ fn ordered(
 
 /// The index, which this object has no element for: as declared for the folder, else the one known index that radius
 /// and power of both meridians imply, else none.
-fn with_index(
+pub(super) fn with_index(
     mut keratometry: Keratometry,
     block: &Node<'_>,
     input: &Input<'_>,
@@ -153,7 +153,7 @@ fn with_index(
         })?;
         let place = block.own_place().at(Spot::Key("incoming.index".to_owned()));
         let reading = Reading::new(index, declared.to_string(), place);
-        keratometry.index = Some(reading.converted(Conversion::FromTemplate));
+        keratometry.index = Some(reading.converted(Conversion::FromFolder));
     } else if let Some(index) = implied(&keratometry, input.folder.power_step_d) {
         let place = keratometry.steep.power.as_ref().map_or_else(|| block.own_place(), |k| k.place.clone());
         outcome.notes.push(NotUnderstood {

@@ -29,7 +29,8 @@ use super::outcome::{Brings, Content, Format, Input, NotUnderstood, Read};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::IntakeError;
 use crate::model::{
-    ByEye, Digest, Exam, Eye, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading, Spot,
+    ByEye, Digest, Exam, ExamTime, Eye, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading,
+    Spot, TemplateRef,
 };
 use crate::units::{Meridian, OutOfRange};
 
@@ -127,6 +128,10 @@ struct Outcome {
     eyes: ByEye<Option<EyeExam>>,
     findings: Vec<Finding>,
     notes: Vec<NotUnderstood>,
+    /// When what was read was observed, where the values say so themselves.
+    observed: Option<Reading<ExamTime>>,
+    /// The site's own table a value was read by.
+    table: Option<TemplateRef>,
 }
 
 /// A number that was measured: zero stands for "not measured" and is said so.
@@ -269,7 +274,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         Class::Refraction(kind) => refraction::read(&root, kind, &mut outcome)?,
         Class::Calculation => calculation::read(&root, &mut outcome)?,
         Class::Topography => topography::read(&root, input, &mut outcome)?,
-        Class::Report => report::read(&root, &mut outcome)?,
+        Class::Report => report::read(&root, input, &stated_eyes, &mut outcome)?,
     }
     let listed_only = class == Class::Calculation;
     if !listed_only && !outcome.eyes.iter().any(|(_, eye)| eye.as_ref().is_some_and(has_value)) {
@@ -282,21 +287,22 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
     let exam = Exam {
         identity,
         instrument,
-        taken,
+        taken: outcome.observed.or(taken),
         uid,
         eyes: outcome.eyes,
         stated_eyes,
         file_name: FileNameClaims::default(),
         file: Arc::clone(file),
-        template: None,
+        template: outcome.table.clone(),
     };
     Ok(Read {
         digest: file.digest,
         format: Format::Dicom,
         content: Content::Exams(vec![exam]),
+        stated: Vec::new(),
         findings: outcome.findings,
         not_understood: outcome.notes,
-        template: None,
+        template: outcome.table,
     })
 }
 

@@ -276,13 +276,22 @@ impl<'a> Node<'a> {
     /// As [`Node::one`] and [`Node::text`].
     pub(super) fn code(&self, tag: Tag) -> Result<Option<Code>, IntakeError> {
         let Some(item) = self.one(tag)? else { return Ok(None) };
-        let value = item.text(tags::CODE_VALUE)?;
-        let scheme = item.text(tags::CODING_SCHEME_DESIGNATOR)?;
+        let scheme = item.text(tags::CODING_SCHEME_DESIGNATOR)?.map(|reading| reading.value);
         // The meaning is for people and the version of the scheme changes no code.
         let _seen = item.value(tags::CODE_MEANING);
         let _seen = item.value(tags::CODING_SCHEME_VERSION);
-        let place = item.place(tags::CODE_VALUE);
-        Ok(value.zip(scheme).map(|(value, scheme)| Code { value: value.value, scheme: scheme.value, place }))
+        let mut found: Option<Code> = None;
+        // Source: PS3.3 8.8, one of the three; a code that is a URN needs no scheme.
+        for tag in [tags::CODE_VALUE, tags::LONG_CODE_VALUE, tags::URN_CODE_VALUE] {
+            let Some(value) = item.text(tag)? else { continue };
+            if found.is_some() {
+                return Err(item.layout(tag, "one code in an item", &value.value));
+            }
+            let scheme = if tag == tags::URN_CODE_VALUE { Some("URN".to_owned()) } else { scheme.clone() };
+            let place = item.place(tag);
+            found = scheme.map(|scheme| Code { value: value.value, scheme, place });
+        }
+        Ok(found)
     }
 
     /// Whether a code string anywhere below this node has this value, and where first.

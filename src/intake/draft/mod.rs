@@ -7,6 +7,7 @@
 
 mod encoding;
 mod sketch;
+mod tree;
 mod words;
 mod write;
 
@@ -14,6 +15,9 @@ use std::sync::Arc;
 
 use self::encoding::Guess;
 use self::sketch::Sketch;
+use self::tree::Tree;
+use super::joia;
+use super::xml::Document;
 use crate::model::{Digest, FileRef, Place, Spot};
 
 /// The draft of a template.
@@ -40,7 +44,7 @@ pub struct NoDraft {
 /// Looks at an example export and drafts a mapping template for measurements.
 ///
 /// # Errors
-/// For what is no table and no list of keys and values.
+/// For what is no table, no list of keys and values and no XML document with measurements of eyes.
 ///
 /// # Examples
 /// ```
@@ -67,11 +71,26 @@ pub fn draft(bytes: &[u8], name: &str, id: Option<&str>) -> Result<Draft, NoDraf
         )
     })?;
     if guess.text.trim_start().starts_with('<') {
-        return Err(refuse(
-            "the example is XML, of which no draft is made".to_owned(),
-            None,
-            "start from templates/mappings/quell-a4.toml; docs/FORMATS.md explains the paths",
-        ));
+        let document = Document::read(bytes, &joia::RULES, &whole).map_err(|error| NoDraft {
+            problem: error.to_string(),
+            place: error.place().clone(),
+            hint: "export again; a document that is not whole shows no layout",
+        })?;
+        if joia::is_one(&document) {
+            return Err(refuse(
+                "the example is in the JOIA format, which is read without a template".to_owned(),
+                None,
+                "declare the folder and let the files come; `axiswright read FILE` shows what is read",
+            ));
+        }
+        let tree = Tree::of(&document).ok_or_else(|| {
+            refuse(
+                "no element of the example was recognised as what was measured on an eye".to_owned(),
+                None,
+                "start from templates/mappings/quell-a4.toml; docs/FORMATS.md explains the paths",
+            )
+        })?;
+        return Ok(write::written_of_tree(&tree, name, id));
     }
     let sketch = Sketch::of(&guess.text).map_err(|fault| refuse(fault.problem, fault.line, fault.hint))?;
     Ok(write::written(&guess, &sketch, name, id))

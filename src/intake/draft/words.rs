@@ -47,7 +47,7 @@ const NUMBER: [&str; 7] = ["no", "nr", "number", "num", "nummer", "num√©ro", "n√
 const PERSON: [&str; 8] = ["patient", "pat", "hospital", "case", "chart", "record", "patienten", "file"];
 const IDENTITY: [&str; 7] = ["id", "pid", "patid", "patientid", "mrn", "pat-id", "patientennummer"];
 const DAY: [&str; 5] = ["date", "datum", "fecha", "data", "day"];
-const MOMENT: [&str; 4] = ["measured", "examined", "timestamp", "datetime"];
+const MOMENT: [&str; 5] = ["measured", "examined", "taken", "timestamp", "datetime"];
 const CLOCK: [&str; 8] = ["hour", "stunde", "time", "uhrzeit", "zeit", "heure", "hora", "clock"];
 const SEX: [&str; 5] = ["sex", "gender", "geschlecht", "sexe", "sexo"];
 /// One word, one value of the model.

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use super::Draft;
 use super::encoding::Guess;
 use super::sketch::{HEADER_JOIN, Sketch, is_number};
+use super::tree::{EyeFrom, Tree, eye_of_name};
 use super::words::{Meaning, Recognised, eye_of_code, index, recognise};
 use crate::intake::target::{Kind, Target, Unit};
 use crate::intake::template::Presence;
@@ -77,10 +78,30 @@ impl Text {
 
 /// A column or a key before the header with what was recognised of it.
 struct Column<'a> {
-    /// What a field reads: the header, or `preamble:` and the key.
+    /// What a field reads: the header, or `preamble:` and the key; a path in XML.
     from: String,
+    /// Whether the unit stands beside the value, in an attribute `unit`.
+    unit_beside: bool,
     texts: Vec<&'a str>,
     found: Option<Recognised>,
+}
+
+/// Whether it can stand once for several rows or records: who and when, and no value of an eye.
+fn is_of_all(found: &Recognised) -> bool {
+    matches!(
+        found.meaning,
+        Meaning::Value(
+            Target::PatientNumber
+                | Target::PatientName
+                | Target::PatientFamily
+                | Target::PatientGiven
+                | Target::PatientBirth
+                | Target::PatientSex
+                | Target::ExamSerial
+        ) | Meaning::Day
+            | Meaning::Clock
+            | Meaning::Moment
+    )
 }
 
 fn columns(sketch: &Sketch) -> Vec<Column<'_>> {
@@ -89,30 +110,19 @@ fn columns(sketch: &Sketch) -> Vec<Column<'_>> {
     let coded = sketch.columns.iter().any(|header| is_eye(header));
     let before = sketch.preamble.iter().map(|(key, value)| Column {
         from: format!("preamble:{key}"),
+        unit_beside: false,
         texts: vec![value.as_str()],
-        found: recognise(key, true).filter(|found| {
-            matches!(
-                found.meaning,
-                Meaning::Value(
-                    Target::PatientNumber
-                        | Target::PatientName
-                        | Target::PatientFamily
-                        | Target::PatientGiven
-                        | Target::PatientBirth
-                        | Target::PatientSex
-                        | Target::ExamSerial
-                ) | Meaning::Day
-                    | Meaning::Clock
-                    | Meaning::Moment
-            )
-        }),
+        found: recognise(key, true).filter(is_of_all),
     });
     let table = sketch.columns.iter().enumerate().map(|(at, header)| {
         let texts = sketch.column(at);
         let found = recognise(header, coded);
-        Column { from: header.clone(), texts, found }
+        Column { from: header.clone(), unit_beside: false, texts, found }
     });
-    let mut columns: Vec<Column<'_>> = before.chain(table).collect();
+    once_each(before.chain(table).collect())
+}
+
+fn once_each(mut columns: Vec<Column<'_>>) -> Vec<Column<'_>> {
     // The first of two that seem to be the same stands; a person decides about the other.
     let mut seen: Vec<(Meaning, Option<Eye>)> = Vec::new();
     for column in &mut columns {
@@ -189,17 +199,7 @@ fn clock_form(texts: &[&str]) -> Option<&'static str> {
 /// The draft of a template from what was seen.
 pub(super) fn written(guess: &Guess, sketch: &Sketch, name: &str, id: Option<&str>) -> Draft {
     let columns = columns(sketch);
-    let mut text = Text::default();
-    text.why("DRAFT of a mapping template, made from one example. It reads no file as long as a line `confirm` stands in it");
-    text.why("or a line marked COMPLETE is empty. Hold each guess against the instrument's own screen, correct it, then");
-    text.why("take its line away. What a key means stands in docs/FORMATS.md.");
-    text.line("schema = 1");
-    match id {
-        Some(id) => text.line(&format!("id = {}", quoted(id))),
-        None => text.missing("id = \"\"", "a name for this layout: lower-case letters, digits, hyphens"),
-    }
-    text.line("revision = 1");
-    text.line("brings = \"measurements\"");
+    let mut text = headed(id);
     matching(&mut text, &columns, name);
     text.table("[text]");
     text.why(&format!("{}: {}", guess.encoding.word(), guess.why));
@@ -221,11 +221,127 @@ pub(super) fn written(guess: &Guess, sketch: &Sketch, name: &str, id: Option<&st
     numbers(&mut text, &columns);
     let (birth, moments) = dates(&mut text, &columns);
     layout(&mut text, &columns, sketch);
-    assigned(&mut text, &columns);
-    for column in &columns {
-        field(&mut text, column, &columns);
+    fields(&mut text, &columns, birth, &moments);
+    Draft { text: text.text, open: text.open }
+}
+
+/// The draft of a template from what was seen of an XML example.
+pub(super) fn written_of_tree(tree: &Tree, name: &str, id: Option<&str>) -> Draft {
+    let coded = tree.eye != EyeFrom::Fields;
+    let of_eye = |from: &str| matches!(&tree.eye, EyeFrom::Code(at, _) if at == from);
+    let leaves = tree.leaves.iter().filter(|leaf| !of_eye(&leaf.from));
+    let columns = once_each(
+        leaves
+            .map(|leaf| {
+                let found = recognise(&leaf.words, coded)
+                    .filter(|found| !leaf.unclear && (!leaf.around || is_of_all(found)))
+                    .map(|found| Recognised { unit: leaf.unit.or(found.unit), ..found });
+                Column {
+                    from: leaf.from.clone(),
+                    unit_beside: leaf.states_unit,
+                    texts: leaf.texts.iter().map(String::as_str).collect(),
+                    found,
+                }
+            })
+            .collect(),
+    );
+    let mut text = headed(id);
+    text.table("[match]");
+    extension(&mut text, name);
+    text.line(&format!("xml_root = {}", quoted(&tree.root)));
+    text.table("[text]");
+    text.line("encoding = \"xml-declaration\"");
+    text.table("[xml]");
+    let spaces: Vec<String> =
+        tree.namespaces.iter().map(|(prefix, space)| format!("{prefix} = {}", quoted(space))).collect();
+    if !spaces.is_empty() {
+        text.why("the prefixes are of this template alone; elements are compared by namespace");
+        text.line(&format!("namespaces = {{ {} }}", spaces.join(", ")));
     }
-    moment(&mut text, &moments);
+    text.why(&format!("{} of these elements in the example hold what was measured", tree.count));
+    match tree.records.as_slice() {
+        [one] => text.line(&format!("record = {}", quoted(one))),
+        several => text.line(&format!("record = {}", list(several))),
+    }
+    text.confirm(
+        "that each of these elements is one record, and that no other element holds values of an eye",
+    );
+    numbers(&mut text, &columns);
+    let (birth, moments) = dates(&mut text, &columns);
+    text.table("[layout]");
+    match &tree.eye {
+        EyeFrom::Code(from, codes) => {
+            text.why("the records carry a code of their eye");
+            text.line("kind = \"row_per_eye\"");
+            text.line(&format!("eye_from = {}", quoted(from)));
+            eye_map(&mut text, &codes.iter().map(String::as_str).collect());
+        }
+        EyeFrom::Name(names) => {
+            text.why("the names of the records say the eye");
+            text.line("kind = \"row_per_eye\"");
+            text.line("eye_from = \"localname()\"");
+            eye_map(&mut text, &names.iter().map(String::as_str).collect());
+        }
+        EyeFrom::Fields => {
+            text.why("no code of an eye; the names within a record say the eyes");
+            text.line("kind = \"row_both_eyes\"");
+            text.confirm("that each field below has the eye its value has on the instrument's screen");
+        }
+    }
+    fields(&mut text, &columns, birth, &moments);
+    Draft { text: text.text, open: text.open }
+}
+
+/// The codes of eyes, and which is which as far as they are known.
+fn eye_map(text: &mut Text, codes: &BTreeSet<&str>) {
+    let few = codes.len() <= MOST_CODES;
+    let of = |wanted: Option<Eye>| -> Vec<String> {
+        let eye = |code: &str| eye_of_code(code).or_else(|| eye_of_name(code));
+        let mine = codes.iter().filter(|code| few && eye(code) == wanted);
+        mine.map(|code| (*code).to_owned()).collect()
+    };
+    let (right, left, unknown) = (of(Some(Eye::Right)), of(Some(Eye::Left)), of(None));
+    if few {
+        let all: Vec<String> = codes.iter().map(|code| (*code).to_owned()).collect();
+        text.why(&format!("codes of the example: {}", list(&all)));
+    }
+    if few && !unknown.is_empty() {
+        text.why(&format!("codes whose eye is not known, each of which refuses a file: {}", list(&unknown)));
+    }
+    let map = format!("eye_map = {{ right = {}, left = {} }}", list(&right), list(&left));
+    if right.is_empty() || left.is_empty() {
+        text.missing(&map, "which code is which eye, by the instrument's screen");
+    } else {
+        text.line(&map);
+    }
+    text.confirm(
+        "the eyes: measure or look up one patient whose eyes differ, and see which code is which eye",
+    );
+}
+
+/// The head of a draft.
+fn headed(id: Option<&str>) -> Text {
+    let mut text = Text::default();
+    text.why("DRAFT of a mapping template, made from one example. It reads no file as long as a line `confirm` stands in it");
+    text.why("or a line marked COMPLETE is empty. Hold each guess against the instrument's own screen, correct it, then");
+    text.why("take its line away. What a key means stands in docs/FORMATS.md.");
+    text.line("schema = 1");
+    match id {
+        Some(id) => text.line(&format!("id = {}", quoted(id))),
+        None => text.missing("id = \"\"", "a name for this layout: lower-case letters, digits, hyphens"),
+    }
+    text.line("revision = 1");
+    text.line("brings = \"measurements\"");
+    text
+}
+
+/// What is assigned, read and left out.
+fn fields(text: &mut Text, columns: &[Column<'_>], birth: bool, moments: &[&Column<'_>]) {
+    assigned(text, columns);
+    for column in columns {
+        field(text, column, columns);
+    }
+    moment(text, moments);
     let has = |target: Target| {
         columns.iter().any(|c| c.found.as_ref().is_some_and(|f| f.meaning == Meaning::Value(target)))
     };
@@ -238,18 +354,12 @@ pub(super) fn written(guess: &Guess, sketch: &Sketch, name: &str, id: Option<&st
         text.line("");
         text.why("No date of birth was recognised: a patient is then known by number and name alone.");
     }
-    ignored(&mut text, &columns);
-    Draft { text: text.text, open: text.open }
+    ignored(text, columns);
 }
 
 fn matching(text: &mut Text, columns: &[Column<'_>], name: &str) {
     text.table("[match]");
-    let extension = name.rsplit_once('.').map(|(_, extension)| extension.to_ascii_lowercase());
-    let plain =
-        |extension: &String| !extension.is_empty() && extension.chars().all(|c| c.is_ascii_alphanumeric());
-    if let Some(extension) = extension.filter(plain) {
-        text.line(&format!("extensions = {}", list(&[extension])));
-    }
+    extension(text, name);
     let telling: Vec<String> = columns
         .iter()
         .filter(|column| !column.from.starts_with("preamble:"))
@@ -265,6 +375,16 @@ fn matching(text: &mut Text, columns: &[Column<'_>], name: &str) {
     if !telling.is_empty() {
         text.why("headers that tell this layout from others");
         text.line(&format!("header_must_contain = {}", list(&telling)));
+    }
+}
+
+/// The ending of the example.
+fn extension(text: &mut Text, name: &str) {
+    let extension = name.rsplit_once('.').map(|(_, extension)| extension.to_ascii_lowercase());
+    let plain =
+        |extension: &String| !extension.is_empty() && extension.chars().all(|c| c.is_ascii_alphanumeric());
+    if let Some(extension) = extension.filter(plain) {
+        text.line(&format!("extensions = {}", list(&[extension])));
     }
 }
 
@@ -459,29 +579,7 @@ fn layout(text: &mut Text, columns: &[Column<'_>], sketch: &Sketch) {
         text.line("kind = \"row_per_eye\"");
     }
     text.line(&format!("eye_from = {}", quoted(&eye.from)));
-    let codes: BTreeSet<&str> = eye.texts.iter().copied().collect();
-    let few = codes.len() <= MOST_CODES;
-    let of = |wanted: Option<Eye>| -> Vec<String> {
-        let mine = codes.iter().filter(|code| few && eye_of_code(code) == wanted);
-        mine.map(|code| (*code).to_owned()).collect()
-    };
-    let (right, left, unknown) = (of(Some(Eye::Right)), of(Some(Eye::Left)), of(None));
-    if few {
-        let all: Vec<String> = codes.iter().map(|code| (*code).to_owned()).collect();
-        text.why(&format!("codes of the example: {}", list(&all)));
-    }
-    if few && !unknown.is_empty() {
-        text.why(&format!("codes whose eye is not known, each of which refuses a file: {}", list(&unknown)));
-    }
-    let map = format!("eye_map = {{ right = {}, left = {} }}", list(&right), list(&left));
-    if right.is_empty() || left.is_empty() {
-        text.missing(&map, "which code is which eye, by the instrument's screen");
-    } else {
-        text.line(&map);
-    }
-    text.confirm(
-        "the eyes: measure or look up one patient whose eyes differ, and see which code is which eye",
-    );
+    eye_map(text, &eye.texts.iter().copied().collect());
     if sketch.key_value {
         return;
     }
@@ -586,6 +684,9 @@ fn field(text: &mut Text, column: &Column<'_>, columns: &[Column<'_>]) {
     if !units.is_empty() {
         if let Some(unit) = found.unit.filter(|unit| units.contains(unit)) {
             text.line(&format!("unit = {}", quoted(unit.word())));
+            if column.unit_beside {
+                text.line("unit_from = \"@unit\"");
+            }
             if let Some(range) = range(target, unit) {
                 text.line(&format!("range = {range}"));
             }

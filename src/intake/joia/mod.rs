@@ -22,13 +22,14 @@ use super::template::{Encoding, TextRules};
 use super::xml::{Document, ElementId};
 use super::{IntakeError, compile};
 use crate::finding::Finding;
-use crate::model::{ByEye, Exam, EyeExam, FileRef, Instrument, InstrumentClass, Place, Spot};
+use crate::model::{ByEye, Exam, EyeExam, FileRef, Instrument, InstrumentClass, Place};
 
 /// What every namespace of the format begins with.
 const BASE: &str = "http://www.joia.or.jp/standardized/namespaces/";
 
 /// What the file is read by.
-const RULES: TextRules = TextRules { encoding: Encoding::XmlDeclaration, bom: None, final_newline: None };
+pub(super) const RULES: TextRules =
+    TextRules { encoding: Encoding::XmlDeclaration, bom: None, final_newline: None };
 
 /// What the measures of a file come to.
 #[derive(Default)]
@@ -46,6 +47,13 @@ impl Outcome {
 /// Whether the bytes speak of the format; the document itself is looked at in [`read`].
 fn mentioned(bytes: &[u8]) -> bool {
     bytes.windows(BASE.len()).any(|window| window == BASE.as_bytes())
+}
+
+/// Whether a document is one of the format.
+pub(super) fn is_one(document: &Document) -> bool {
+    let root = document.root();
+    let classed = |id: &ElementId| document.space(*id).is_some_and(|space| space.starts_with(BASE));
+    document.is(root, None, "Ophthalmology") && document.children(root).iter().any(classed)
 }
 
 /// Reads a file of the format; none when it is another document.
@@ -68,9 +76,7 @@ pub(super) fn read(
         Ok(document) => document,
         Err(error) => return Some(Err(error)),
     };
-    let root = document.root();
-    let classed = |id: &ElementId| document.space(*id).is_some_and(|space| space.starts_with(BASE));
-    if !document.is(root, None, "Ophthalmology") || !document.children(root).iter().any(classed) {
+    if !is_one(&document) {
         return None;
     }
     Some(of_document(input, &document, file, whole))
@@ -135,6 +141,7 @@ fn of_document(
         digest: file.digest,
         format: Format::Joia,
         content: Content::Exams(vec![exam]),
+        stated: Vec::new(),
         findings: outcome.findings,
         not_understood,
         template: None,
@@ -172,5 +179,5 @@ fn once_each(document: &Document, root: ElementId, whole: &Place) -> Result<(), 
 
 /// The place of what the folder declares.
 fn declared(whole: &Place) -> Place {
-    whole.at(Spot::Key("folder.index".to_owned()))
+    super::profile::place(whole, "index")
 }

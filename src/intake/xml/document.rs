@@ -293,6 +293,23 @@ impl Document {
         self.element(id).map_or(&[], |element| element.children.as_slice())
     }
 
+    /// The element an element stands in.
+    pub(in crate::intake) fn parent(&self, id: ElementId) -> Option<ElementId> {
+        self.element(id)?.parent
+    }
+
+    /// The text of an element without white space around it.
+    pub(in crate::intake) fn text(&self, id: ElementId) -> &str {
+        self.element(id).map_or("", Element::text)
+    }
+
+    /// The attributes of an element that are in no namespace, with their values.
+    pub(in crate::intake) fn plain_attributes(&self, id: ElementId) -> Vec<(&str, &str)> {
+        let all = self.element(id).map_or(&[][..], |element| element.attributes.as_slice());
+        let plain = all.iter().filter(|attribute| attribute.name.space.is_none());
+        plain.map(|own| (own.name.local.as_str(), own.value.trim_matches(SPACE))).collect()
+    }
+
     /// The value of an attribute that is in no namespace, and where it stands.
     pub(in crate::intake) fn attribute_of(&self, id: ElementId, local: &str) -> Option<(&str, Spot)> {
         let attributes = &self.element(id)?.attributes;
