@@ -25,6 +25,7 @@ mod outcome;
 mod readings;
 mod recognise;
 mod rows;
+mod scrub;
 mod table;
 mod target;
 mod template;
@@ -37,6 +38,7 @@ pub use draft::{Draft, NoDraft, draft};
 pub use error::IntakeError;
 pub use outcome::{Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
+pub use scrub::{Hidden, ScrubError, Scrubbed, scrub};
 pub use template::{
     Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,
     IgnoreRules, KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence,

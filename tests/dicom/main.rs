@@ -12,6 +12,7 @@
 mod hostile;
 mod manifest;
 mod mutation;
+mod scrub;
 
 use std::path::{Path, PathBuf};
 

@@ -25,6 +25,7 @@ mod readings;
 mod recognise;
 mod refusals;
 mod round_trip;
+mod scrub;
 mod support;
 mod swaps;
 mod templates;
