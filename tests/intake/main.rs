@@ -11,6 +11,7 @@
 )]
 
 mod catalogue;
+mod corpus;
 mod demo;
 mod drafts;
 mod facts;
@@ -32,3 +33,6 @@ mod templates;
 mod xml;
 mod xml_exchanges;
 mod xml_refusals;
+
+#[path = "../../fuzz/entries.rs"]
+mod entries;
