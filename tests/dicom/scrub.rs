@@ -154,3 +154,24 @@ fn damaged_objects_show_nobody() {
         check(&bytes, &format!("byte {at}"));
     }
 }
+
+/// Nothing of the patient in a code string, a code, a model or a class of its own; a clinic called as a code is keeps it.
+#[test]
+fn a_patient_in_a_code_goes_and_a_clinic_called_as_one_stays() {
+    let sound = bytes_of("files/oam_optical.dcm");
+    let with = |from: &[u8], to: &[u8]| {
+        assert_eq!(from.len(), to.len());
+        let at = sound.windows(from.len()).position(|window| window == from).unwrap();
+        let mut bytes = sound.clone();
+        bytes[at..at + from.len()].copy_from_slice(to);
+        bytes
+    };
+    for (from, to) in [(&b"OPTICAL "[..], &b"MARLOW  "[..]), (b"121412", b"MARLOW"), (b"Orrin ", b"Marlow")] {
+        let Some(_) = sound.windows(from.len()).position(|window| window == from) else { continue };
+        let copy = scrubbed(&with(from, to)).unwrap();
+        assert!(!holds(&copy.bytes, b"marlow"), "{}", String::from_utf8_lossy(to));
+    }
+    let copy = scrubbed(&with(b"WESTMERE-EYE", b"OPTICAL-EYES")).unwrap();
+    assert_eq!(measured(&read(&copy.bytes).unwrap()), measured(&read(&sound).unwrap()));
+    assert!(holds(&copy.bytes, b"OPTICAL ") && !holds(&copy.bytes, b"OPTICAL-EYES"));
+}

@@ -201,7 +201,7 @@ impl Walk<'_, '_> {
         if starts(self.chars, at, "<?") {
             let close = until(self, "?>");
             if starts(self.chars, at, "<?xml ") && at <= 1 && close - at <= 200 {
-                self.sheet.mark(at..close, Region::Word);
+                self.sheet.mark(at..close, Region::Soft);
             }
             return close;
         }

@@ -97,6 +97,11 @@ impl Hidden {
         }
     }
 
+    /// Whether it is the patient's own.
+    const fn is_the_patient(self) -> bool {
+        matches!(self, Self::Number | Self::Name | Self::Birth | Self::Order)
+    }
+
     /// What it is, in words.
     pub const fn words(self) -> &'static str {
         match self {
@@ -414,7 +419,11 @@ fn judge(tokens: &Tokens, sheets: [&Sheet; 2]) -> Result<Vec<Hidden>, ScrubError
     for sheet in sheets {
         let line = masked(sheet, |region| region != Region::Word);
         for hit in tokens.hits(&line) {
-            let kept = hit.range.clone().all(|at| sheet.region(at) == Region::Measured);
+            let all = |wanted: Region| hit.range.clone().all(|at| sheet.region(at) == wanted);
+            if all(Region::Coded) && !hit.kind.is_the_patient() {
+                continue;
+            }
+            let kept = all(Region::Measured);
             match (kept, hit.few_digits) {
                 (true, true) if shared.contains(&hit.kind) => {}
                 (true, true) => shared.push(hit.kind),

@@ -454,7 +454,9 @@ fn plan(found: &Found, value: &[u8], today: Date) -> Plan {
         {
             Plan::Blank
         }
-        b"UI" if CLASS_IDENTIFIERS.contains(&tag) => Plan::Region(Region::Word),
+        b"UI" if CLASS_IDENTIFIERS.contains(&tag) => {
+            Plan::Region(if text.starts_with(REGISTERED) { Region::Word } else { Region::Coded })
+        }
         b"UI" => Plan::Identifiers,
         b"CS" if tag == tags::PATIENT_SEX => Plan::Value(Hidden::Sex, How::Sex),
         // Whether it is a test object decides whether it is read.
@@ -470,7 +472,7 @@ fn plan(found: &Found, value: &[u8], today: Date) -> Plan {
         b"CS" => {
             let plain =
                 |c: char| c.is_ascii_uppercase() || c.is_ascii_digit() || matches!(c, ' ' | '_' | '\\');
-            region_if(tag == tags::SPECIFIC_CHARACTER_SET || text.chars().all(plain), Region::Word)
+            region_if(tag == tags::SPECIFIC_CHARACTER_SET || text.chars().all(plain), Region::Coded)
         }
         b"DS" => region_if(text.split('\\').all(looks::number), Region::Measured),
         b"IS" => region_if(
@@ -485,7 +487,7 @@ fn plan(found: &Found, value: &[u8], today: Date) -> Plan {
         b"TM" => {
             region_if(text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | ':')), Region::Measured)
         }
-        _ if CODES.contains(&tag) => Plan::Region(Region::Word),
+        _ if CODES.contains(&tag) => Plan::Region(Region::Coded),
         _ if INSTRUMENT.contains(&tag) => Plan::Region(Region::Soft),
         _ => hidden(),
     }

@@ -220,7 +220,7 @@ fn stands(line: &Line, start: usize, part: &[char]) -> bool {
 pub(super) fn own_bytes(sheet: &Sheet) -> Vec<u8> {
     let mut own = vec![0; sheet.bytes.len()];
     for (at, glyph) in sheet.glyphs.iter().enumerate() {
-        if sheet.region(at) == Region::Word {
+        if matches!(sheet.region(at), Region::Word | Region::Coded) {
             continue;
         }
         let span = glyph.at..glyph.at + glyph.length;

@@ -20,6 +20,8 @@ pub(super) enum Region {
     Word,
     /// Kept, but where a piece of identity stands in it.
     Soft,
+    /// A code of a list: kept, but where a piece of the patient stands in it. A clinic may well be called as a code is.
+    Coded,
     /// A measured value or a time: kept in any case.
     Measured,
 }
@@ -155,9 +157,12 @@ impl Sheet {
 
     /// Gives up what is kept only as long as it is no identity.
     pub(super) fn give_up(&mut self, tokens: &Tokens) {
-        let soft = masked(self, |region| region == Region::Soft);
+        let soft = masked(self, |region| matches!(region, Region::Soft | Region::Coded));
         for Hit { range, kind, .. } in tokens.hits(&soft) {
-            self.mark(range, Region::Hide(kind));
+            let coded = range.clone().all(|at| self.region(at) == Region::Coded);
+            if !coded || kind.is_the_patient() {
+                self.mark(range, Region::Hide(kind));
+            }
         }
     }
 

@@ -180,7 +180,12 @@ impl<'a> Table<'a> {
         let Some(header) = self.header(rules) else { return };
         for line in self.lines.get(header.lines.clone()).unwrap_or_default() {
             for cell in self.cells(line, rules).ranges {
-                let known = rules.header_rows == Some(2) || self.names.contains(&self.text(&cell));
+                let text = self.text(&cell);
+                // Of a header of two lines a name is joined from both.
+                let known = match rules.header_rows {
+                    Some(2) => self.names.iter().any(|name| name.contains(&text)),
+                    _ => self.names.contains(&text),
+                };
                 sheet.mark(cell, if known { Region::Word } else { Region::Soft });
             }
         }
