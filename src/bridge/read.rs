@@ -74,7 +74,7 @@ impl Refusal {
             Self::Panicked => (
                 "the reader failed on this file".to_owned(),
                 one_line(&document.name),
-                "send the file, scrubbed of the patient, to the maintainers; export the measurement in another format".to_owned(),
+                "send a copy without the patient (`axiswright read --scrub`) to the maintainers; export the measurement in another format".to_owned(),
             ),
             Self::TooSlow => (
                 "the file took too long to read".to_owned(),

@@ -20,6 +20,7 @@ mod output;
 mod plan;
 mod read;
 mod read_values;
+mod scrub;
 mod settings;
 mod steps;
 mod template;

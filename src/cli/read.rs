@@ -26,6 +26,9 @@ const STACK: usize = 8 * 1024 * 1024;
 ///
 /// A DICOM object is recognised by itself. A text file is read by a mapping template: name one, or a site whose approved
 /// templates are used. Nothing is kept and nothing is planned. Exit code 0: read; 2: a file is bad, with its reason.
+///
+/// With --scrub a copy of each file is written in which no person can be found: same layout, same length, same measured
+/// values, same fault. It is made to be shown to the maintainers.
 #[derive(Debug, Args)]
 pub(super) struct ReadArguments {
     /// The files: exports of an instrument, or operating lists.
@@ -40,23 +43,32 @@ pub(super) struct ReadArguments {
     /// With --site: read as this incoming folder of the site reads, with its device, zone and index.
     #[arg(long, value_name = "NAME", requires = "site")]
     folder: Option<String>,
+    /// Write a copy of each file without any person in it, to be shown to the maintainers, into the folder of --out.
+    #[arg(long, requires = "out")]
+    scrub: bool,
+    /// With --scrub: where the copies go. A file that is there already is never overwritten.
+    #[arg(long, value_name = "DIR", requires = "scrub")]
+    out: Option<PathBuf>,
     /// Print the files as JSON.
     #[arg(long)]
     pub(super) json: bool,
 }
 
 /// How files are read: the templates, and what is declared about the folder they could have come through.
-struct Reader {
-    templates: Vec<Template>,
-    reports: Vec<ReportTable>,
+pub(super) struct Reader {
+    pub(super) templates: Vec<Template>,
+    pub(super) reports: Vec<ReportTable>,
     folders: Vec<FolderRules>,
-    today: jiff::civil::Date,
-    from_site: bool,
+    pub(super) today: jiff::civil::Date,
+    pub(super) from_site: bool,
 }
 
 /// Runs the command.
 pub(super) fn run(arguments: &ReadArguments) -> Result<Ended, Failure> {
     let reader = reader(arguments)?;
+    if let (true, Some(out)) = (arguments.scrub, &arguments.out) {
+        return super::scrub::run(&reader, &arguments.files, out, arguments.json);
+    }
     let several = arguments.files.len() > 1;
     let mut objects = Vec::new();
     let mut ended = Ended::Done;
@@ -176,15 +188,24 @@ fn of_site(site: &Site, folder: Option<&str>) -> Result<Reader, Failure> {
 
 fn read(reader: &Reader, path: &Path) -> Result<(String, Read), Failure> {
     let bytes = read_file(path)?;
-    let name = path
-        .file_name()
-        .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+    let name = name_of(path);
+    let read = read_bytes(reader, &bytes, &name)?;
+    Ok((name, read))
+}
+
+/// The name of a file as data.
+pub(super) fn name_of(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+}
+
+/// What the bytes of a file say.
+pub(super) fn read_bytes(reader: &Reader, bytes: &[u8], name: &str) -> Result<Read, Failure> {
     let mut refused = None;
     for folder in &reader.folders {
         let (today, reports) = (reader.today, reader.reports.as_slice());
-        let input = Input { bytes: &bytes, name: &name, folder, today, reports };
-        match apart(&input, &reader.templates)? {
-            Ok(read) => return Ok((name, read)),
+        let input = Input { bytes, name, folder, today, reports };
+        match apart(name, || intake::read(&input, &reader.templates))? {
+            Ok(read) => return Ok(read),
             // It may be a file of another kind: that is what the next folder is for.
             Err(error @ IntakeError::WrongFolder { .. }) => refused = refused.or(Some(error)),
             Err(error) => {
@@ -194,11 +215,9 @@ fn read(reader: &Reader, path: &Path) -> Result<(String, Read), Failure> {
         }
     }
     Err(match refused {
-        Some(IntakeError::Template { .. }) if reader.templates.is_empty() => {
-            no_template(reader, &bytes, &name)
-        }
+        Some(IntakeError::Template { .. }) if reader.templates.is_empty() => no_template(reader, bytes, name),
         Some(error) => error.into(),
-        None => no_template(reader, &bytes, &name),
+        None => no_template(reader, bytes, name),
     })
 }
 
@@ -213,19 +232,19 @@ fn no_template(reader: &Reader, bytes: &[u8], name: &str) -> Failure {
     Failure::bad("template", message, hint).at(name)
 }
 
-/// Reads on a thread of its own, so that a fault of a reader is an answer about this file.
-fn apart(input: &Input<'_>, templates: &[Template]) -> Result<Result<Read, IntakeError>, Failure> {
+/// Works on a file on a thread of its own, so that a fault of a reader is an answer about this file.
+pub(super) fn apart<T: Send>(name: &str, work: impl FnOnce() -> T + Send) -> Result<T, Failure> {
     let fault = || {
         Failure::bad(
             "reader-failed",
             "the reader failed on this file",
-            "send the file, scrubbed of the patient, to the maintainers; export the measurement in another format",
+            "send a copy without the patient (`axiswright read --scrub`) to the maintainers; export the measurement in another format",
         )
-        .at(input.name)
+        .at(name)
     };
     std::thread::scope(|scope| {
         let thread = std::thread::Builder::new().stack_size(STACK);
-        let spawned = thread.spawn_scoped(scope, || intake::read(input, templates)).map_err(|_| fault())?;
+        let spawned = thread.spawn_scoped(scope, work).map_err(|_| fault())?;
         spawned.join().map_err(|_| fault())
     })
 }

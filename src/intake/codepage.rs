@@ -20,6 +20,15 @@ pub(super) fn decode_850(bytes: &[u8]) -> String {
     bytes.iter().map(character).collect()
 }
 
+/// The byte of a character; none where it has none.
+pub(super) fn encode_850(c: char) -> Option<u8> {
+    if c.is_ascii() {
+        return u8::try_from(c).ok();
+    }
+    let upper = UPPER.iter().flat_map(|line| line.chars());
+    (0x80..=0xFF).zip(upper).find(|(_, own)| *own == c).map(|(byte, _)| byte)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -31,5 +40,8 @@ mod tests {
         let text = decode_850(&all);
         assert_eq!(text.chars().count(), 256);
         assert!(!text.contains('\u{FFFD}'));
+        let back: Option<Vec<u8>> = text.chars().map(encode_850).collect();
+        assert_eq!(back, Some(all));
+        assert_eq!(encode_850('表'), None);
     }
 }

@@ -143,6 +143,36 @@ impl Faults {
 }
 
 impl Compiled {
+    /// Rules for a document that no template reads: dates as YYYY-MM-DD, a point or a comma in numbers, no field.
+    pub(super) fn bare() -> Self {
+        Self {
+            extensions: Vec::new(),
+            name: None,
+            name_required: false,
+            max_bytes: MOST_BYTES,
+            must_contain: Vec::new(),
+            text: TextRules { encoding: Encoding::XmlDeclaration, bom: None, final_newline: None },
+            shape: Shape::KeyValue(KeyValueRules { separator: '=' }),
+            number: NumberRules { decimal: DecimalSign::PointOrComma, ..NumberRules::default() },
+            times: Vec::new(),
+            zone: None,
+            dates: Form::parse("%Y-%m-%d").into_iter().collect(),
+            kind: LayoutKind::RowPerEye,
+            eye_from: None,
+            eye_map: EyeMap::default(),
+            reading_from: None,
+            error_from: None,
+            no_error: Vec::new(),
+            expect_eyes: ExpectEyes::Any,
+            group_by: Vec::new(),
+            complete: false,
+            assigned: Vec::new(),
+            fields: Vec::new(),
+            ignored: BTreeSet::new(),
+            left_out: BTreeSet::new(),
+        }
+    }
+
     /// Checks a mapping and makes it ready.
     ///
     /// # Errors

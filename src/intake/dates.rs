@@ -36,7 +36,7 @@ impl Token {
     }
 }
 
-const MONTHS: [&str; 12] =
+pub(super) const MONTHS: [&str; 12] =
     ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
 
 /// A declared form of a date or a time.

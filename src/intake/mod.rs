@@ -27,6 +27,7 @@ mod readings;
 mod recognise;
 mod reports;
 mod rows;
+mod scrub;
 mod table;
 mod target;
 mod template;
@@ -40,6 +41,7 @@ pub use error::IntakeError;
 pub use outcome::{AxisConvention, Brings, Content, FolderRules, Format, Input, NotUnderstood, Read};
 pub use recognise::{describe, read};
 pub use reports::{CodeRules, ConceptRules, ReportMapping, ReportTable, UnitRules};
+pub use scrub::{Hidden, ScrubError, Scrubbed, scrub};
 pub use template::{
     Ambiguous, CsvRules, DateRules, DecimalSign, Encoding, ExpectEyes, EyeMap, FieldRules, FieldSource,
     IgnoreRules, KeyValueRules, LayoutKind, LayoutRules, ListRules, Mapping, Match, NumberRules, Presence,

@@ -14,6 +14,17 @@ enum Piece {
     Group(String),
 }
 
+/// A part of a name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Run<'p> {
+    /// What the pattern itself says.
+    Literal,
+    /// What a `*` stands for.
+    Any,
+    /// What a group stands for.
+    Group(&'p str),
+}
+
 /// A pattern of file names.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct NamePattern(Vec<Piece>);
@@ -72,15 +83,32 @@ impl NamePattern {
 
     /// The groups of a name that fits; none when it does not.
     pub(super) fn captures(&self, name: &str) -> Option<BTreeMap<String, String>> {
+        let mut rest = name;
         let mut groups = BTreeMap::new();
+        for (group, length) in self.runs(name)? {
+            let (run, after) = rest.split_at_checked(length)?;
+            if let Run::Group(group) = group {
+                groups.insert(group.to_owned(), run.to_owned());
+            }
+            rest = after;
+        }
+        Some(groups)
+    }
+
+    /// What a name that fits is made of, with the bytes of each part; none when it does not fit.
+    pub(super) fn runs(&self, name: &str) -> Option<Vec<(Run<'_>, usize)>> {
+        let mut runs = Vec::new();
         let mut rest = name;
         let mut pieces = self.0.iter().peekable();
         while let Some(piece) = pieces.next() {
             match piece {
-                Piece::Literal(literal) => rest = rest.strip_prefix(literal.as_str())?,
+                Piece::Literal(literal) => {
+                    rest = rest.strip_prefix(literal.as_str())?;
+                    runs.push((Run::Literal, literal.len()));
+                }
                 Piece::Any | Piece::Group(_) => {
-                    let run = match pieces.next() {
-                        None => core::mem::take(&mut rest),
+                    let (run, literal) = match pieces.next() {
+                        None => (core::mem::take(&mut rest), 0),
                         Some(Piece::Literal(literal)) => {
                             let skip = match piece {
                                 Piece::Group(_) => rest.chars().next()?.len_utf8(),
@@ -93,20 +121,20 @@ impl NamePattern {
                             };
                             let run = rest.get(..at)?;
                             rest = rest.get(at + literal.len()..)?;
-                            run
+                            (run, literal.len())
                         }
                         Some(Piece::Any | Piece::Group(_)) => return None,
                     };
-                    if let Piece::Group(group) = piece {
-                        if run.is_empty() {
-                            return None;
-                        }
-                        groups.insert(group.clone(), run.to_owned());
-                    }
+                    runs.push(match piece {
+                        Piece::Group(_) if run.is_empty() => return None,
+                        Piece::Group(group) => (Run::Group(group.as_str()), run.len()),
+                        Piece::Literal(_) | Piece::Any => (Run::Any, run.len()),
+                    });
+                    runs.push((Run::Literal, literal));
                 }
             }
         }
-        rest.is_empty().then_some(groups)
+        rest.is_empty().then_some(runs)
     }
 }
 

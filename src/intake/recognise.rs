@@ -232,7 +232,7 @@ fn fits(input: &Input<'_>, compiled: &Compiled, whole: &Place) -> Result<Parsed,
 }
 
 /// Whether the first character that is no white space is `<`, in any encoding a template can name.
-fn looks_like_xml(bytes: &[u8]) -> bool {
+pub(super) fn looks_like_xml(bytes: &[u8]) -> bool {
     let marks: [&[u8]; 3] = [b"\xEF\xBB\xBF", b"\xFF\xFE", b"\xFE\xFF"];
     let body = marks.iter().find_map(|mark| bytes.strip_prefix(*mark)).unwrap_or(bytes);
     let space = |byte: &&u8| matches!(byte, b' ' | b'\t' | b'\r' | b'\n' | 0);
@@ -242,7 +242,7 @@ fn looks_like_xml(bytes: &[u8]) -> bool {
 /// A DICOM file by its preamble, or by a first element of group 0002 or 0008 in either byte order.
 ///
 /// Source: DICOM PS3.10 7.1 (preamble and prefix), PS3.5 7.1 (elements).
-fn is_dicom(bytes: &[u8]) -> bool {
+pub(super) fn is_dicom(bytes: &[u8]) -> bool {
     if bytes.get(128..132) == Some(b"DICM") {
         return true;
     }
@@ -260,7 +260,7 @@ fn is_dicom(bytes: &[u8]) -> bool {
 }
 
 /// Kinds of file that are certainly neither a table of text nor a document.
-fn binary_kind(bytes: &[u8]) -> Option<&'static str> {
+pub(super) fn binary_kind(bytes: &[u8]) -> Option<&'static str> {
     let starts = |magic: &[u8]| bytes.starts_with(magic);
     let kinds: [(&[u8], &str); 10] = [
         (b"%PDF", "it looks like a PDF"),

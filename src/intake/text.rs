@@ -42,7 +42,7 @@ impl Encoding {
     }
 
     /// The decoder; none for the code page that has a table of its own.
-    const fn decoder(self) -> Option<&'static encoding_rs::Encoding> {
+    pub(super) const fn decoder(self) -> Option<&'static encoding_rs::Encoding> {
         Some(match self {
             Self::Cp850 => return None,
             // A document that declares nothing is UTF-8.

@@ -176,3 +176,54 @@ fn no_terminal_obeys_a_file() {
     let done = run(&["read", &clinic.file(name).display().to_string(), "--site", &clinic.site()]);
     assert!(!done.out.contains('\u{1b}') && !done.err.contains('\u{1b}'), "{done:?}");
 }
+
+#[test]
+fn a_copy_shows_nobody_and_overwrites_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("copies");
+    let out = out.to_str().unwrap();
+    let done = by(KERATOMETER, "halden-k2", &["--scrub", "--out", out]).exits(0);
+    assert!(done.out.contains("replaced   2 x date of birth"), "{}", done.out);
+    assert!(done.out.contains("reads      as the file does: `read`"), "{}", done.out);
+    let mut copies: Vec<_> = std::fs::read_dir(out).unwrap().map(|entry| entry.unwrap().path()).collect();
+    assert_eq!(copies.len(), 1);
+    let copy = copies.pop().unwrap();
+    let name = copy.file_name().unwrap().to_str().unwrap();
+    assert!(name.starts_with("K2_") && !name.contains("20417") && name.contains("_B_"), "{name}");
+    let (before, now) = (std::fs::read(repo(KERATOMETER)).unwrap(), std::fs::read(&copy).unwrap());
+    assert_eq!(before.len(), now.len());
+    let text = String::from_utf8(now).unwrap();
+    assert!(text.contains("42,62") && !text.contains("20417"), "{text}");
+    // Nothing of a person is said either.
+    let original = String::from_utf8(before).unwrap();
+    let person = original.lines().last().map(|_| original.lines().nth(4).unwrap()).unwrap();
+    for piece in person.split(';').take(3).filter(|piece| piece.len() > 2) {
+        assert!(!done.out.replace("K2_EL-20417_B_20260302.csv", "").contains(piece), "{piece}: {}", done.out);
+        assert!(!text.contains(piece), "{piece}");
+    }
+    // Another call takes another seed, so another name: the same name is refused by the file itself.
+    let json = by(KERATOMETER, "halden-k2", &["--scrub", "--out", out, "--json"]).exits(0).json();
+    assert_ne!(json[0]["copy"].as_str().unwrap(), copy.to_str().unwrap());
+    assert_eq!(
+        (json[0]["replaced"]["birth"].as_u64(), json[0]["reads_alike"].as_bool()),
+        (Some(2), Some(true))
+    );
+}
+
+#[test]
+fn without_a_template_and_without_a_folder_nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().to_str().unwrap();
+    let done = run(&["read", "--scrub", &repo(KERATOMETER), "--out", out]).exits(2);
+    assert!(done.err.contains("no mapping template is known to fit"), "{}", done.err);
+    assert_eq!(std::fs::read_dir(out).unwrap().count(), 0);
+    run(&["read", "--scrub", &repo(OBJECT)]).exits(2);
+    let done = run(&["read", "--scrub", &repo(OBJECT), "--out", out]).exits(0);
+    assert!(done.out.contains("unique identifier"), "{}", done.out);
+    // A file that is there already stays: its name has nothing to be replaced.
+    let plain = folder.path().join("--.-");
+    std::fs::copy(repo(OBJECT), &plain).unwrap();
+    let done = run(&["read", "--scrub", plain.to_str().unwrap(), "--out", out]).exits(2);
+    assert!(done.err.contains("there already"), "{}", done.err);
+    assert_eq!(std::fs::read(&plain).unwrap(), std::fs::read(repo(OBJECT)).unwrap());
+}

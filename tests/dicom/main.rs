@@ -13,6 +13,7 @@ mod hostile;
 mod manifest;
 mod mutation;
 mod reports;
+mod scrub;
 
 use std::path::{Path, PathBuf};
 

@@ -266,6 +266,8 @@ def content(kind, relation, concept, *below):
     item = Dataset()
     item.RelationshipType, item.ValueType = relation, kind
     item.ConceptNameCodeSequence = concept
+    if kind == "CONTAINER":
+        item.ContinuityOfContent = "SEPARATE"
     if below:
         item.ContentSequence = Sequence(below)
     return item
@@ -302,6 +304,8 @@ def report(where="group site", scheme="SCT", diop="diop", sop="88.33", patient=M
     del ds.MeasurementLaterality
     ds.CompletionFlag, ds.VerificationFlag, ds.ValueType = "COMPLETE", "UNVERIFIED", "CONTAINER"
     ds.ConceptNameCodeSequence = code("126000", "DCM", "Imaging Measurement Report")
+    ds.ContinuityOfContent = "SEPARATE"
+    ds.ReferencedPerformedProcedureStepSequence, ds.PerformedProcedureCodeSequence = Sequence(), Sequence()
     groups = []
     for eye, (sphere, cylinder, axis) in patient["refraction"].items():
         own = [laterality(eye, scheme)] if where == "value" else [site(eye, scheme)] if where == "value site" else []

@@ -87,7 +87,7 @@ eye = "left"
 unit = "deg"
 "#;
 
-const SHIFT_JIS: &str = r#"
+pub(crate) const SHIFT_JIS: &str = r#"
 schema = 1
 id = "shift-jis"
 revision = 1
@@ -132,7 +132,7 @@ from = "軸2"
 unit = "deg"
 "#;
 
-const PREAMBLE: &str = r#"
+pub(crate) const PREAMBLE: &str = r#"
 schema = 1
 id = "preamble"
 revision = 1
@@ -193,7 +193,7 @@ from = "Quality"
 map = { OK = "good", LOW = "warning" }
 "#;
 
-const TWO_ROWS: &str = r#"
+pub(crate) const TWO_ROWS: &str = r#"
 schema = 1
 id = "two-row-header"
 revision = 1
@@ -242,7 +242,7 @@ from = "Steep / Axis"
 unit = "deg"
 "#;
 
-const DECIMAL_POINT: &str = r#"
+pub(crate) const DECIMAL_POINT: &str = r#"
 schema = 1
 id = "decimal-point"
 revision = 1
@@ -284,7 +284,7 @@ from = "Steep Axis"
 unit = "deg"
 "#;
 
-fn key_value() -> String {
+pub(crate) fn key_value() -> String {
     let mut text = r#"
 schema = 1
 id = "key-value"

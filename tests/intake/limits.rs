@@ -12,8 +12,8 @@ use axiswright::intake::{Brings, FolderRules};
 use crate::support::{PER_EYE, PER_EYE_FILE, read_in, template};
 
 const MOST_BYTES: usize = 4 * 1024 * 1024;
-const MOST_MEMORY_KB: u64 = 64 * 1024;
-const MOST_SECONDS: f64 = 2.0;
+pub(crate) const MOST_MEMORY_KB: u64 = 64 * 1024;
+pub(crate) const MOST_SECONDS: f64 = 2.0;
 const ASKED: &str = "AXISWRIGHT_INPUT";
 
 /// As much of a text as goes into the largest file.
@@ -151,14 +151,14 @@ const NAMES: [&str; 25] = [
 ];
 
 /// A line of `/proc/self/status` in kB.
-fn memory(key: &str) -> u64 {
+pub(crate) fn memory(key: &str) -> u64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap();
     let line = status.lines().find_map(|line| line.strip_prefix(key)?.strip_prefix(':')).unwrap();
     line.trim().trim_end_matches(" kB").parse().unwrap()
 }
 
 /// Seconds this thread has spent on a processor: what others do meanwhile does not count. Source: proc(5), schedstat.
-fn on_processor() -> f64 {
+pub(crate) fn on_processor() -> f64 {
     let told = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap();
     let nanoseconds: u64 = told.split_whitespace().next().unwrap().parse().unwrap();
     std::time::Duration::from_nanos(nanoseconds).as_secs_f64()

@@ -11,6 +11,7 @@
 )]
 
 mod catalogue;
+mod corpus;
 mod demo;
 mod drafts;
 mod facts;
@@ -25,9 +26,13 @@ mod readings;
 mod recognise;
 mod refusals;
 mod round_trip;
+mod scrub;
 mod support;
 mod swaps;
 mod templates;
 mod xml;
 mod xml_exchanges;
 mod xml_refusals;
+
+#[path = "../../fuzz/entries.rs"]
+mod entries;

@@ -30,6 +30,8 @@ struct Sample {
     decimal: Option<(char, char)>,
     /// Whether a row is an element over several lines.
     xml: bool,
+    /// Whether the folder declares that every examination holds both eyes (`eyes = "both"`): D07 then asks about one.
+    both_eyes: bool,
     /// Damage that cannot be seen in the file itself, by class: how many of its cases.
     unseen: &'static [(&'static str, usize)],
 }
@@ -49,6 +51,7 @@ fn samples() -> Vec<Sample> {
             units: &[("[D, n=1.3375]", "[mm]"), ("[D, n=1.3375]", "[D]"), ("[deg]", "[rad]")],
             decimal: Some((',', '.')),
             xml: false,
+            both_eyes: false,
             unseen: &[],
         },
         Sample {
@@ -61,6 +64,7 @@ fn samples() -> Vec<Sample> {
             units: &[("[mm]", "[D]"), ("[µm]", "[mm]"), ("[°]", "[rad]")],
             decimal: Some(('.', ',')),
             xml: false,
+            both_eyes: true,
             // No footer and no count: a file without its last patients is a file of fewer patients.
             unseen: &[("row dropped", 4), ("cut at a line end", 3)],
         },
@@ -74,8 +78,8 @@ fn samples() -> Vec<Sample> {
             units: &[("(mm)", "(D)"), ("(°)", "(rad)")],
             decimal: Some(('.', ',')),
             xml: false,
-            // A file that ends between the two eyes is one of a single eye: L07 notes it, and a template may demand both.
-            unseen: &[("cut at a line end", 1)],
+            both_eyes: true,
+            unseen: &[],
         },
         Sample {
             name: "quell-a4",
@@ -91,8 +95,8 @@ fn samples() -> Vec<Sample> {
             ],
             decimal: Some(('.', ',')),
             xml: true,
-            // Without one of its eyes an examination is one of a single eye: L07 notes it.
-            unseen: &[("row dropped", 8)],
+            both_eyes: true,
+            unseen: &[],
         },
         Sample {
             name: "wren-j3",
@@ -109,7 +113,8 @@ fn samples() -> Vec<Sample> {
             ],
             decimal: None,
             xml: true,
-            unseen: &[("row dropped", 2)],
+            both_eyes: true,
+            unseen: &[],
         },
     ]
 }
@@ -190,6 +195,7 @@ impl Sample {
         FolderRules {
             zone: Some("Europe/Berlin".to_owned()),
             index: self.templates.is_empty().then_some(1.3375),
+            both_eyes: self.both_eyes,
             ..FolderRules::undeclared(Brings::Measurements)
         }
     }
@@ -417,4 +423,20 @@ fn an_exchange_of_all_eyes_is_silent_here() {
     assert_eq!(halden.fate(exchanged.as_bytes(), &sound), Fate::Silent);
     let read = halden.read(exchanged.as_bytes()).unwrap();
     assert!(exams(&read)[0].eyes.of(Eye::Left).is_some());
+}
+
+/// The control: a folder that does not declare both eyes does not see that one is gone.
+#[test]
+fn a_lost_eye_is_silent_where_the_folder_declares_nothing() {
+    let silent: usize = samples()
+        .into_iter()
+        .map(|sample| Sample { both_eyes: false, ..sample })
+        .flat_map(|sample| {
+            let sound = sample.read(&sample.encoded(&sample.text)).unwrap();
+            let damaged = ["row dropped", "cut at a line end"].map(|class| sample.damaged(class)).concat();
+            damaged.iter().map(|file| sample.fate(file, &sound)).collect::<Vec<_>>()
+        })
+        .filter(|fate| *fate == Fate::Silent)
+        .count();
+    assert_eq!(silent, 18);
 }

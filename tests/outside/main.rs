@@ -16,6 +16,7 @@ mod chances;
 mod csv;
 mod demo;
 mod dicom;
+mod dicom_standard;
 mod encodings;
 mod found;
 mod ledger;

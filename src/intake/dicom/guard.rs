@@ -124,7 +124,7 @@ fn tag_text(tag: u32) -> String {
 }
 
 /// What the dictionary says a public element is; none for private and unknown ones.
-fn dictionary_vr(tag: u32) -> Option<VR> {
+pub(in crate::intake) fn dictionary_vr(tag: u32) -> Option<VR> {
     let tag = Tag(group_of(tag), element_of(tag));
     if tag.group() % 2 == 1 {
         return None;
@@ -133,7 +133,7 @@ fn dictionary_vr(tag: u32) -> Option<VR> {
 }
 
 /// Bytes of one number of a binary value representation.
-const fn number_size(vr: [u8; 2]) -> Option<usize> {
+pub(in crate::intake) const fn number_size(vr: [u8; 2]) -> Option<usize> {
     match &vr {
         b"US" | b"SS" | b"OW" => Some(2),
         b"UL" | b"SL" | b"FL" | b"AT" | b"OF" | b"OL" => Some(4),
@@ -143,7 +143,7 @@ const fn number_size(vr: [u8; 2]) -> Option<usize> {
 }
 
 /// The other value representations of PS3.5 table 6.2-1.
-const fn is_text_or_bytes(vr: [u8; 2]) -> bool {
+pub(in crate::intake) const fn is_text_or_bytes(vr: [u8; 2]) -> bool {
     matches!(
         &vr,
         b"AE"

@@ -17,6 +17,10 @@ mod report;
 mod text;
 mod topography;
 
+pub(super) use self::guard::{dictionary_vr, is_text_or_bytes, number_size};
+pub(super) use self::part10::{DEFLATED, has_long_length, inflate, letters_at, looks_plain, u16_at, u32_at};
+pub(super) use self::text::Charset;
+
 use std::sync::Arc;
 
 use dicom_core::Tag;

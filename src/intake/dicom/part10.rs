@@ -13,7 +13,7 @@ use crate::model::{Place, Spot};
 
 /// Largest file, and largest data set after inflating, in bytes. Non-image ophthalmic objects have a few kilobytes;
 /// encapsulated reports some megabytes.
-pub(super) const MOST_BYTES: usize = 64 << 20;
+pub(in crate::intake) const MOST_BYTES: usize = 64 << 20;
 /// An inflated data set may be this much larger than its file, plus [`INFLATE_FREE`].
 const MOST_RATIO: usize = 100;
 /// Bytes that may always be inflated.
@@ -22,7 +22,7 @@ const INFLATE_FREE: usize = 1 << 20;
 const MOST_META: usize = 200;
 
 const EXPLICIT_BIG_ENDIAN: &str = "1.2.840.10008.1.2.2";
-const DEFLATED: &str = "1.2.840.10008.1.2.1.99";
+pub(in crate::intake) const DEFLATED: &str = "1.2.840.10008.1.2.1.99";
 const IMPLICIT: &str = "1.2.840.10008.1.2";
 
 /// What the file meta information says.
@@ -50,25 +50,25 @@ pub(super) struct Opened<'a> {
 }
 
 /// Two bytes at a position, little endian.
-pub(super) fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
+pub(in crate::intake) fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
     let part = bytes.get(at..at.checked_add(2)?)?;
     Some(u16::from_le_bytes(part.try_into().ok()?))
 }
 
 /// Four bytes at a position, little endian.
-pub(super) fn u32_at(bytes: &[u8], at: usize) -> Option<u32> {
+pub(in crate::intake) fn u32_at(bytes: &[u8], at: usize) -> Option<u32> {
     let part = bytes.get(at..at.checked_add(4)?)?;
     Some(u32::from_le_bytes(part.try_into().ok()?))
 }
 
 /// The two letters of a value representation; none for other bytes.
-pub(super) fn letters_at(bytes: &[u8], at: usize) -> Option<[u8; 2]> {
+pub(in crate::intake) fn letters_at(bytes: &[u8], at: usize) -> Option<[u8; 2]> {
     let part: [u8; 2] = bytes.get(at..at.checked_add(2)?)?.try_into().ok()?;
     part.iter().all(u8::is_ascii_uppercase).then_some(part)
 }
 
 /// Whether a value representation has two reserved bytes and a length of four. Source: DICOM PS3.5 7.1.2.
-pub(super) const fn has_long_length(vr: [u8; 2]) -> bool {
+pub(in crate::intake) const fn has_long_length(vr: [u8; 2]) -> bool {
     matches!(
         &vr,
         b"OB" | b"OD" | b"OF" | b"OL" | b"OV" | b"OW" | b"SQ" | b"SV" | b"UC" | b"UN" | b"UR" | b"UT" | b"UV"
@@ -176,12 +176,12 @@ fn looks_big_endian(data: &[u8]) -> bool {
 }
 
 /// Whether a data set said to be deflated is not.
-fn looks_plain(data: &[u8]) -> bool {
+pub(in crate::intake) fn looks_plain(data: &[u8]) -> bool {
     u16_at(data, 0) == Some(8) && letters_at(data, 4).is_some()
 }
 
 /// Inflates a raw deflate stream (RFC 1951) up to the caps.
-fn inflate(data: &[u8], whole: &Place) -> Result<Vec<u8>, IntakeError> {
+pub(in crate::intake) fn inflate(data: &[u8], whole: &Place) -> Result<Vec<u8>, IntakeError> {
     let cap = data.len().saturating_mul(MOST_RATIO).saturating_add(INFLATE_FREE).min(MOST_BYTES);
     let mut stream = flate2::Decompress::new(false);
     let mut out: Vec<u8> = Vec::new();

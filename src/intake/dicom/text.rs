@@ -5,9 +5,11 @@
 
 use encoding_rs::Encoding;
 
+use crate::intake::scrub::{Code, Glyph, glyphs};
+
 /// Why bytes are not text of the declared set.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct NotText {
+pub(in crate::intake) struct NotText {
     /// The set.
     pub(super) set: String,
     /// What was met.
@@ -16,7 +18,7 @@ pub(super) struct NotText {
 
 /// The character sets one data set declares.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Charset {
+pub(in crate::intake) struct Charset {
     /// As declared; empty for the default repertoire.
     declared: String,
     way: Way,
@@ -126,13 +128,14 @@ const ESCAPES: &[Escape] = &[
 
 impl Charset {
     /// The default repertoire, ISO_IR 6.
-    pub(super) const DEFAULT: Self = Self { declared: String::new(), way: Way::Alone(Alone::Ascii) };
+    pub(in crate::intake) const DEFAULT: Self =
+        Self { declared: String::new(), way: Way::Alone(Alone::Ascii) };
 
     /// From the value of Specific Character Set.
     ///
     /// # Errors
     /// [`NotText`] for a term that PS3.3 does not have or that is not read.
-    pub(super) fn declared(value: &[u8]) -> Result<Self, NotText> {
+    pub(in crate::intake) fn declared(value: &[u8]) -> Result<Self, NotText> {
         let text = String::from_utf8_lossy(value);
         let declared = text.trim_matches([' ', '\0']).to_owned();
         let terms: Vec<&str> = declared.split('\\').map(str::trim).collect();
@@ -172,6 +175,73 @@ impl Charset {
             }),
             None => Ok(text),
         }
+    }
+}
+
+impl Charset {
+    /// The characters of a value one by one, whatever stands in it; nothing is refused. Escape sequences are single
+    /// characters that are no letters; what follows one that is not declared may be text of any set, and each of its bytes
+    /// counts as a letter.
+    pub(in crate::intake) fn glyphs(&self, bytes: &[u8], at: usize) -> Vec<Glyph> {
+        let (first, allowed): (Sets, &[&'static Escape]) = match &self.way {
+            Way::Alone(Alone::Whole(own)) => return glyphs(bytes, at, Code::Own(own)),
+            Way::Alone(Alone::Ascii) => (Sets { low: Low::Ascii, high: High::Nothing }, &[]),
+            Way::Alone(Alone::HighHalf(own)) => (Sets { low: Low::Ascii, high: High::One(own) }, &[]),
+            Way::Alone(Alone::Jis0201) => (JIS_0201, &[]),
+            Way::Extended(first, allowed) => (*first, allowed),
+        };
+        let (mut sets, mut lost) = (first, false);
+        let mut all = Vec::new();
+        let mut here = 0;
+        while let Some(rest) = bytes.get(here..).filter(|rest| !rest.is_empty()) {
+            let byte = rest.first().copied().unwrap_or_default();
+            let mut put = |length: usize, code: Code| {
+                let part = rest.get(..length).unwrap_or(rest);
+                all.extend(glyphs(part, at + here, code));
+                part.len()
+            };
+            if byte == 0x1B {
+                let tail = rest.get(1..).unwrap_or_default();
+                let known = allowed.iter().find(|escape| tail.starts_with(escape.bytes));
+                lost = known.is_none();
+                match known.map(|escape| escape.to) {
+                    Some(To::Low(low)) => sets.low = low,
+                    Some(To::High(high)) => sets.high = high,
+                    None => {}
+                }
+                let length = known.map_or(1, |escape| escape.bytes.len() + 1);
+                all.push(Glyph { at: at + here, length, c: Some('\u{1B}'), code: Code::Plain });
+                here += length;
+                continue;
+            }
+            let delimits = matches!(byte, b'\\' | b'^' | b'=' | b'\t' | b'\n' | 0x0C | b'\r');
+            if lost && !delimits && byte > b' ' {
+                all.push(Glyph { at: at + here, length: 1, c: Some('x'), code: Code::Plain });
+                here += 1;
+                continue;
+            }
+            here += match (byte < 0x80, sets.low, sets.high) {
+                (true, Low::Kanji, _) if !delimits => put(2, Code::Seven(encoding_rs::EUC_JP)),
+                (true, Low::MoreKanji, _) if !delimits => {
+                    // Any character of two bytes will do in its place.
+                    all.push(Glyph {
+                        at: at + here,
+                        length: rest.len().min(2),
+                        c: Some('\u{4E00}'),
+                        code: Code::Seven(encoding_rs::EUC_JP),
+                    });
+                    rest.len().min(2)
+                }
+                (true, ..) | (false, _, High::Nothing) => put(1, Code::Plain),
+                (false, _, High::Katakana) => put(1, Code::Own(encoding_rs::SHIFT_JIS)),
+                (false, _, High::One(own)) => put(1, Code::High(own)),
+                (false, _, High::Two(own)) => put(2, Code::High(own)),
+            };
+            if delimits {
+                (sets, lost) = (first, false);
+            }
+        }
+        all
     }
 }
 

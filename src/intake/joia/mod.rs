@@ -45,7 +45,7 @@ impl Outcome {
 }
 
 /// Whether the bytes speak of the format; the document itself is looked at in [`read`].
-fn mentioned(bytes: &[u8]) -> bool {
+pub(super) fn mentioned(bytes: &[u8]) -> bool {
     bytes.windows(BASE.len()).any(|window| window == BASE.as_bytes())
 }
 

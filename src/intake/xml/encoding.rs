@@ -115,6 +115,21 @@ pub(super) fn decode(bytes: &[u8], rules: &TextRules, whole: &Place) -> Result<S
     Ok(text)
 }
 
+/// The encoding a document is most likely in, whether or not it can be read.
+pub(in crate::intake) fn likely(bytes: &[u8], pinned: Encoding) -> Encoding {
+    let seen = from_start(bytes);
+    let declared = || {
+        let small = label(bytes, seen).ok().flatten()?.to_ascii_lowercase();
+        match LABELS.iter().find(|(label, _)| *label == small)?.1 {
+            Declared::Exactly(encoding) => Some(encoding),
+            Declared::Latin1 => Some(Encoding::Windows1252),
+            Declared::Utf16 | Declared::Ascii => None,
+        }
+    };
+    let pinned = (pinned != Encoding::XmlDeclaration).then_some(pinned);
+    seen.or(pinned).or_else(declared).unwrap_or(Encoding::Utf8)
+}
+
 /// The encoding that a byte order mark or the first character tells for certain.
 fn from_start(bytes: &[u8]) -> Option<Encoding> {
     let mark = MARKS.iter().find(|(mark, _)| bytes.starts_with(mark)).map(|(_, encoding)| *encoding);

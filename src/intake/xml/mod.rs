@@ -15,6 +15,7 @@ mod path;
 mod rules;
 
 pub(super) use document::{Document, ElementId};
+pub(super) use encoding::likely;
 pub(super) use leftover::{Used, told, unread};
 pub(super) use path::{Found, Path};
 pub(super) use rules::XmlShape;

@@ -136,6 +136,23 @@ impl Path {
         Ok(path(start, steps, end))
     }
 
+    /// Local names of the element and of the attribute it ends at; no element where that hangs on the record.
+    pub(in crate::intake) fn ends_at(&self) -> (Option<&str>, Option<&str>) {
+        let element = self.steps.last().map(|step| step.name.local.as_str());
+        match &self.end {
+            End::Attribute(name) => (element, Some(&name.local)),
+            End::Text | End::LocalName => (element, None),
+        }
+    }
+
+    /// Local names of attributes that pick an element, and their values.
+    pub(in crate::intake) fn choosers(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.steps.iter().filter_map(|step| {
+            let (name, value) = step.only.as_ref()?;
+            Some((name.local.as_str(), value.as_str()))
+        })
+    }
+
     /// The path to the text of the element itself.
     pub(in crate::intake) fn own_text() -> Self {
         Self { text: ".".to_owned(), start: Start::Here(0), steps: Vec::new(), end: End::Text }

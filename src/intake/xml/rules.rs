@@ -97,6 +97,17 @@ impl XmlShape {
         Path::parse(text, &self.spaces)
     }
 
+    /// Local names of the elements that are records, and of the root.
+    pub(in crate::intake) fn names(&self) -> (Vec<&str>, Option<&str>) {
+        let records = self.records.iter().filter_map(|path| path.ends_at().0).collect();
+        (records, self.records.first().and_then(Path::first).map(|name| name.local.as_str()))
+    }
+
+    /// Paths that must each lead to something.
+    pub(in crate::intake) fn wanted(&self) -> &[Path] {
+        &self.must_contain
+    }
+
     /// Whether a document is one of those the template reads.
     ///
     /// # Errors
