@@ -234,6 +234,14 @@ pub const ERROR_BUDGET: Source = Source {
     mark: Mark::Assumed,
 };
 
+/// How keratometry of several sources is weighed.
+pub const KERATOMETRY_WEIGHTS: Source = Source {
+    short: "weights of sources",
+    full: "mean of the sources weighed by the inverse of their covariance (least squares); the covariance of a source is the budget's, or that of its own readings where it is greater, never smaller",
+    place: "computed; that repeats of one examination share its tear film and alignment, so that many or even ones make no source surer than the budget, is our assumption",
+    mark: Mark::Assumed,
+};
+
 /// Factor on the error budget.
 pub const ERROR_BUDGET_FACTOR: Source = Source {
     short: "budget factor 0.8",
@@ -474,6 +482,7 @@ pub const ALL: &[Source] = &[
     VIEW_GEOMETRY,
     ERROR_BUDGET,
     ERROR_BUDGET_FACTOR,
+    KERATOMETRY_WEIGHTS,
     BESSEL_ADDITION,
     MOD11,
     AGREEMENT,

@@ -33,7 +33,7 @@ pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKin
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use order::{Entered, Order};
 pub use power::Beside;
-pub use settings::Settings;
+pub use settings::{Combining, Settings};
 pub use step::Step;
 pub use surgeon::{
     FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, LengthBand, PosteriorChoice,

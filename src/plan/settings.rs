@@ -1,14 +1,49 @@
 //! What a site can set about planning.
 
-use crate::cite::{ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, Source};
+use crate::cite::{
+    COLLEWIJN_1985, ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, KERATOMETRY_WEIGHTS, Source,
+};
+use crate::optics::torsion::STATIC_COUNTER_ROLL;
 use crate::optics::uncertainty::{AngleSds, ComponentSds};
-use crate::units::{Degrees, Dioptre};
+use crate::units::{Degrees, Dioptre, Millimetre};
+
+/// How the sources of keratometry are combined.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Combining {
+    /// Each source weighs by the inverse of its covariance.
+    #[default]
+    InverseCovariance,
+    /// Every source weighs the same.
+    Mean,
+}
+
+impl Combining {
+    /// The words there are.
+    pub const WORDS: &[&str] = &[Self::InverseCovariance.word(), Self::Mean.word()];
+
+    /// The word of settings.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::InverseCovariance => "inverse_covariance",
+            Self::Mean => "mean",
+        }
+    }
+
+    /// From that word.
+    pub fn from_word(text: &str) -> Option<Self> {
+        [Self::InverseCovariance, Self::Mean].into_iter().find(|way| way.word() == text.trim())
+    }
+}
 
 /// Settings of the plan core with their defaults and sources.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
+    /// How the sources of keratometry are combined, where the surgeon's file does not say.
+    pub combine: Combining,
     /// How far the list's incision may lie from the place the surgeon's effect was found at before the surgeon is asked.
     pub incision_moved: Degrees,
+    /// How far the list's width of the incision may be from the one the surgeon's effect was found at.
+    pub incision_width_moved: Millimetre,
     /// Chances of leaving at most 0.50 D closer together than this count as equal, a fraction; then the weaker cylinder is
     /// taken.
     pub equal_chances: f64,
@@ -28,12 +63,18 @@ pub struct Settings {
     pub components: ComponentSds,
     /// Standard deviations of the angle of the lens.
     pub angles: AngleSds,
+    /// Share of a static tilt of the head that the eye undoes, no unit.
+    pub counter_roll: f64,
     /// Factor on all of them, no unit.
     pub budget_factor: f64,
 }
 
 impl Settings {
-    /// Source of [`Settings::incision_moved`].
+    /// Source of [`Settings::combine`]: least squares; the scatter of a source and its floor are ours.
+    pub const COMBINE_SOURCE: Source = KERATOMETRY_WEIGHTS;
+    /// Source of [`Settings::counter_roll`].
+    pub const COUNTER_ROLL_SOURCE: Source = COLLEWIJN_1985;
+    /// Source of [`Settings::incision_moved`] and [`Settings::incision_width_moved`].
     pub const INCISION_MOVED_SOURCE: Source = HOUSE_RULE;
     /// Source of [`Settings::equal_chances`] and [`Settings::equal_residuals`]: the weaker cylinder is safer under rotation; the limit is ours.
     pub const EQUAL_RESIDUALS_SOURCE: Source = HOUSE_RULE;
@@ -54,7 +95,9 @@ impl Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
+            combine: Combining::default(),
             incision_moved: Degrees::from_degrees(10.0),
+            incision_width_moved: Millimetre::from_millimetres(0.3),
             equal_chances: 0.02,
             equal_residuals: Dioptre::from_dioptres(0.01),
             with_the_rule_slack: Dioptre::from_dioptres(0.25),
@@ -65,6 +108,7 @@ impl Default for Settings {
             components: ComponentSds {
                 keratometry: ComponentSds::KERATOMETRY,
                 posterior: ComponentSds::POSTERIOR_MODEL,
+                posterior_measured: ComponentSds::POSTERIOR_MEASURED,
                 incision: ComponentSds::INCISION,
                 tilt: ComponentSds::TILT,
                 refraction: Some(ComponentSds::REFRACTION),
@@ -77,6 +121,7 @@ impl Default for Settings {
                 tail_weight: AngleSds::TAIL_WEIGHT,
                 tail: AngleSds::TAIL,
             },
+            counter_roll: STATIC_COUNTER_ROLL,
             budget_factor: ComponentSds::COHORT_FACTOR,
         }
     }

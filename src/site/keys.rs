@@ -1,6 +1,6 @@
 //! The keys of `site.toml` with their meaning, declared once: the reader, the written file and the printed list use them.
 
-use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, Source};
+use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, KERATOMETRY_WEIGHTS, Source};
 
 /// One key.
 pub(super) struct Key {
@@ -16,7 +16,7 @@ const fn key(name: &'static str, source: Option<Source>, meaning: &'static str) 
 }
 
 /// Keys at the top of the file.
-pub(super) const TOP: [Key; 12] = [
+pub(super) const TOP: [Key; 13] = [
     key(
         "kind",
         None,
@@ -52,6 +52,11 @@ pub(super) const TOP: [Key; 12] = [
         "theatre_method",
         Some(COMMON_PRACTICE),
         "How the axis is found again in theatre: `ring-on-marks` = the ring's 0-180 line is laid through the marks and the axis is read on the ring; `level-ring` = the ring is held level, its 90 to the forehead, the mark is read on it and a table on the sheet gives the setting. A sheet shows the one, never both.",
+    ),
+    key(
+        "combine",
+        Some(KERATOMETRY_WEIGHTS),
+        "How the sources of keratometry are combined: `inverse_covariance` = each weighs by the inverse of its covariance, which is that of the budget or of its own readings, whichever is greater; `mean` = every source weighs the same. A surgeon's file may say otherwise.",
     ),
     key(
         "clock",

@@ -275,6 +275,8 @@ enum Range {
     Dioptres,
     /// A limit in degrees, zero allowed.
     Degrees,
+    /// A limit in millimetres, zero allowed.
+    Millimetres,
     /// A standard deviation in dioptres: nobody measures without scatter.
     DioptreSd,
     /// A standard deviation in degrees.
@@ -290,6 +292,7 @@ impl Range {
         match self {
             Self::Dioptres => "a number of dioptres from 0 to 5",
             Self::Degrees => "a number of degrees from 0 to 90",
+            Self::Millimetres => "a number of millimetres from 0 to 10",
             Self::DioptreSd => "a standard deviation in dioptres above 0, at most 5",
             Self::DegreeSd => "a standard deviation in degrees above 0, at most 90",
             Self::Share => "a fraction from 0 to 1",
@@ -301,6 +304,7 @@ impl Range {
         match self {
             Self::Dioptres => (0.0..=5.0).contains(&value),
             Self::Degrees => (0.0..=90.0).contains(&value),
+            Self::Millimetres => (0.0..=10.0).contains(&value),
             Self::DioptreSd => value > 0.0 && value <= 5.0,
             Self::DegreeSd => value > 0.0 && value <= 90.0,
             Self::Share => (0.0..=1.0).contains(&value),
@@ -332,10 +336,12 @@ macro_rules! budget {
     };
     (@get d $value:expr) => { $value.dioptres() };
     (@get deg $value:expr) => { $value.degrees() };
+    (@get mm $value:expr) => { $value.millimetres() };
     (@get maybe $value:expr) => { $value.map_or(0.0, Dioptre::dioptres) };
     (@get plain $value:expr) => { $value };
     (@put d $value:expr) => { Dioptre::from_dioptres($value) };
     (@put deg $value:expr) => { Degrees::from_degrees($value) };
+    (@put mm $value:expr) => { Millimetre::from_millimetres($value) };
     (@put maybe $value:expr) => { Some(Dioptre::from_dioptres($value)) };
     (@put plain $value:expr) => { $value };
 }
@@ -344,6 +350,9 @@ budget! {
     "incision_moved_deg" Degrees plan::Settings::INCISION_MOVED_SOURCE,
         "How far the list's incision may lie from the place of the surgeon's effect before the surgeon is asked.",
         deg incision_moved;
+    "incision_width_moved_mm" Millimetres plan::Settings::INCISION_MOVED_SOURCE,
+        "M05: how far the width of the list's incision may be from the one the surgeon's effect was found at before the surgeon is asked.",
+        mm incision_width_moved;
     "equal_chances" Share plan::Settings::EQUAL_RESIDUALS_SOURCE,
         "Chances of leaving at most 0.50 D closer together than this count as equal; then the weaker cylinder is taken.",
         plain equal_chances;
@@ -371,6 +380,9 @@ budget! {
     "posterior_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the posterior cornea by a model.",
         d components.posterior;
+    "posterior_measured_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
+        "Standard deviation per component of the posterior cornea, or of the whole cornea, as measured in this eye.",
+        d components.posterior_measured;
     "incision_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the effect of the incision.",
         d components.incision;
@@ -392,6 +404,9 @@ budget! {
     "head_tilt_sd_deg" DegreeSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation of the head's tilt between measurement and marking.",
         deg angles.head_tilt;
+    "counter_roll" Share plan::Settings::COUNTER_ROLL_SOURCE,
+        "Share of a static tilt of the head that the eye undoes; the rest of an entered tilt moves the axis.",
+        plain counter_roll;
     "tail_share" Share plan::Settings::BUDGET_SOURCE,
         "Share of eyes whose lens turns far.",
         plain angles.tail_weight;
@@ -441,7 +456,14 @@ pub(super) fn describe_budget(settings: &plan::Settings, origins: &Origins) -> V
 
 /// Both parts of the error budget, so that a part added there is missed here at compile time.
 const _: fn(ComponentSds, AngleSds) = |components, angles| {
-    let ComponentSds { keratometry: _, posterior: _, incision: _, tilt: _, refraction: _ } = components;
+    let ComponentSds {
+        keratometry: _,
+        posterior: _,
+        posterior_measured: _,
+        incision: _,
+        tilt: _,
+        refraction: _,
+    } = components;
     let AngleSds { marking: _, alignment: _, rotation: _, head_tilt: _, tail_weight: _, tail: _ } = angles;
 };
 

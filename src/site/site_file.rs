@@ -11,7 +11,7 @@ use crate::checks;
 use crate::checks::NumberScheme;
 use crate::intake::Brings;
 use crate::plan;
-use crate::plan::TheatreMethod;
+use crate::plan::{Combining, TheatreMethod};
 
 macro_rules! words {
     ($(#[$meta:meta])* $name:ident { $($(#[doc = $doc:literal])+ $variant:ident = $word:literal,)+ }) => {
@@ -108,6 +108,7 @@ pub struct SiteFile {
     approval: Valued<ApprovalPolicy>,
     history: Valued<History>,
     theatre_method: Valued<TheatreMethod>,
+    combine: Valued<Combining>,
     clock: Valued<Clock>,
     low_water_mb: Valued<u32>,
     window: Origin,
@@ -154,6 +155,7 @@ impl SiteFile {
         }
         let history = file.word("history", History::WORDS, History::from_word)?;
         let theatre_method = file.word("theatre_method", TheatreMethod::WORDS, TheatreMethod::from_word)?;
+        let combine = file.word("combine", Combining::WORDS, Combining::from_word)?;
         let clock = file.word("clock", Clock::WORDS, Clock::from_word)?;
         if let Some(Read { value: Clock::Given, spot }) = &clock
             && live
@@ -175,7 +177,8 @@ impl SiteFile {
         }
         let decide_by_hours = file.whole("decide_by_hours", 0, 24 * 60)?;
         let thresholds = read_thresholds(file.table(THRESHOLDS_TABLE)?, &mut checks, &top)?;
-        let mut plan = plan::Settings::default();
+        let combine = or_default(combine, Combining::default());
+        let mut plan = plan::Settings { combine: combine.value, ..plan::Settings::default() };
         let budget = read_budget(file.table(BUDGET_TABLE)?, &mut plan, &top)?;
         let incoming = read_incoming(file.tables(INCOMING_TABLE)?, &top)?;
         if live {
@@ -194,6 +197,7 @@ impl SiteFile {
             approval: or_default(approval, ApprovalPolicy::Flagged),
             history: or_default(history, History::Required),
             theatre_method: or_default(theatre_method, TheatreMethod::RingOnMarks),
+            combine,
             clock: or_default(clock, Clock::System),
             low_water_mb: or_default(low_water_mb, LOW_WATER_MB),
             decide_by_hours: or_default(decide_by_hours, DECIDE_BY_HOURS),
@@ -327,6 +331,7 @@ impl SiteFile {
             "approval" => (quoted(self.approval.value.word()), self.approval.origin),
             "history" => (quoted(self.history.value.word()), self.history.origin),
             "theatre_method" => (quoted(self.theatre_method.value.word()), self.theatre_method.origin),
+            "combine" => (quoted(self.combine.value.word()), self.combine.origin),
             "clock" => (quoted(self.clock.value.word()), self.clock.origin),
             "low_water_mb" => (self.low_water_mb.value.to_string(), self.low_water_mb.origin),
             "decide_by_hours" => (self.decide_by_hours.value.to_string(), self.decide_by_hours.origin),

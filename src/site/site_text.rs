@@ -10,7 +10,7 @@ use super::site_file::{ApprovalPolicy, Clock, History, SiteKind};
 use super::valued::Described;
 use crate::checks;
 use crate::plan;
-use crate::plan::TheatreMethod;
+use crate::plan::{Combining, TheatreMethod};
 
 const WIDTH: usize = 118;
 
@@ -79,6 +79,7 @@ fn default_of(name: &str) -> String {
         "approval" => quoted(ApprovalPolicy::Flagged.word()),
         "history" => quoted(History::Required.word()),
         "theatre_method" => quoted(TheatreMethod::RingOnMarks.word()),
+        "combine" => quoted(Combining::default().word()),
         "clock" => quoted(Clock::System.word()),
         "decide_by_hours" => super::site_file::DECIDE_BY_HOURS.to_string(),
         "low_water_mb" => super::site_file::LOW_WATER_MB.to_string(),

@@ -12,6 +12,7 @@ fn d(value: f64) -> Dioptre {
 const OPTICAL: ComponentSds = ComponentSds {
     keratometry: ComponentSds::KERATOMETRY,
     posterior: ComponentSds::POSTERIOR_MODEL,
+    posterior_measured: ComponentSds::POSTERIOR_MEASURED,
     incision: ComponentSds::INCISION,
     tilt: ComponentSds::TILT,
     refraction: Some(ComponentSds::REFRACTION),
