@@ -32,12 +32,12 @@ pub fn consider_case_file(file: &CaseFile, now: Timestamp, scheme: NumberScheme)
 
 fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
     let lens = match &entry.lens {
-        Some(wanted) => file.lenses.iter().find(|lens| same_name(&lens.name, &wanted.value))?,
-        None => file.lenses.first()?,
+        Some(wanted) => Some(file.lenses.iter().find(|lens| same_name(&lens.name, &wanted.value))?),
+        None => file.lenses.first(),
     };
     Some(Order {
         surgeon: file.surgeon.clone(),
-        family: lens.family.clone().ok()?,
+        family: lens.map(|lens| lens.family.clone()).transpose().ok()?,
         entered: file.entered.clone(),
         seat: file.surgeon.seat_for(entry),
         method: TheatreMethod::RingOnMarks,

@@ -196,13 +196,16 @@ pub(super) fn concerns(file: &str, entry: &ListEntry, site: &Site) -> bool {
         || lens_of(site, entry).is_some_and(|(name, _)| name == file)
 }
 
-/// What the plan is asked for; none when the list names no known surgeon or no lens that can be planned.
+/// What the plan is asked for; none when the list names no known surgeon, or a lens that is unknown or cannot be planned.
 fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
     let (_, surgeon) = surgeon_of(site, entry)?;
-    let (_, lens) = lens_of(site, entry)?;
+    let family = match &entry.lens {
+        Some(_) => Some(lens_of(site, entry)?.1.family.clone().ok()?),
+        None => None,
+    };
     Some(Order {
         surgeon: surgeon.clone(),
-        family: lens.family.clone().ok()?,
+        family,
         entered: record.entered.clone(),
         seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
@@ -219,7 +222,9 @@ fn standing_order(site: &Site, standing: &Standing, considered: &Considered) -> 
     }
     let (file, surgeon) = surgeon_of(site, &considered.case.entry)?;
     let approved = standing.approved.get(file)?;
-    lens_of(site, &considered.case.entry).filter(|(_, lens)| lens.family.is_ok())?;
+    if considered.case.entry.lens.is_some() {
+        lens_of(site, &considered.case.entry).filter(|(_, lens)| lens.family.is_ok())?;
+    }
     let revision = surgeon.revision.clone().unwrap_or_else(|| approved.revision.to_string());
     Some(Approval::StandingOrder { name: surgeon.name.clone(), revision })
 }
@@ -280,8 +285,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
 fn result(plan: &Plan) -> String {
     let entry = &plan.cleared().case().entry;
     let computation = plan.computation();
-    let lens = &computation.lens;
-    let lines = [
+    let mut lines = vec![
         format!("number {}", shown(entry.identity.number.as_ref())),
         format!("name {}", shown(entry.identity.name.as_ref())),
         format!("birth {}", shown(entry.identity.birth_date.as_ref())),
@@ -290,13 +294,17 @@ fn result(plan: &Plan) -> String {
         format!("surgeon {}", shown(entry.surgeon.as_ref())),
         format!("date {}", shown(entry.date.as_ref())),
         format!("target {}", round::signed(computation.target.dioptres(), 2)),
-        format!("lens {}", lens.box_line),
         format!("incision {}", computation.incision.map(|i| round::direction(i.at)).unwrap_or_default()),
         format!("seat {:?}", plan.order().seat),
-        format!("power {}", round::fixed(lens.equivalent.dioptres(), 2)),
-        format!("step {}", round::fixed(lens.cylinder.dioptres(), 2)),
-        format!("axis {}", lens.axis.map(round::meridian).unwrap_or_default()),
-        format!("entered {}", lens.entered.is_some()),
     ];
+    if let Some(lens) = computation.lens() {
+        lines.extend([
+            format!("lens {}", lens.box_line),
+            format!("power {}", round::fixed(lens.equivalent.dioptres(), 2)),
+            format!("step {}", round::fixed(lens.cylinder.dioptres(), 2)),
+            format!("axis {}", lens.axis.map(round::meridian).unwrap_or_default()),
+            format!("entered {}", lens.entered.is_some()),
+        ]);
+    }
     lines.join("\n")
 }

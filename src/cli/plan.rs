@@ -141,12 +141,16 @@ fn print_plan(considered: &Considered, steps: bool) {
 
 fn print_numbers(computation: &Computation, steps: bool) {
     let d = |value: crate::units::Dioptre| round::fixed(value.dioptres(), 2);
-    let lens = &computation.lens;
     print_line("");
     print_line(&format!("  eye            {}", computation.eye.capitals()));
-    print_line(&format!("  on the box     {}", lens.box_line));
-    if let Some(entered) = &lens.entered {
-        print_line(&format!("                 ENTERED BY {}, NOT COMPUTED: {}", entered.by, entered.reason));
+    if let Some(lens) = computation.lens() {
+        print_line(&format!("  on the box     {}", lens.box_line));
+        if let Some(entered) = &lens.entered {
+            print_line(&format!(
+                "                 ENTERED BY {}, NOT COMPUTED: {}",
+                entered.by, entered.reason
+            ));
+        }
     }
     match computation.line {
         Some(Line::LensAxis(axis)) => print_line(&format!("  axis           {}", round::meridian(axis))),

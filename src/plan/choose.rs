@@ -5,7 +5,7 @@ use super::astigmatism::Astigmatism;
 use super::compute::{Choice, IncisionKind, Refusals, budget};
 use super::lens::{LensKind, LensStep};
 use super::notice;
-use super::order::{Entered, Order};
+use super::order::{Entered, LensOrder};
 use super::power::{Power, refusal};
 use super::surgeon::Leftover;
 use crate::finding::{Code, Finding, Severity};
@@ -43,7 +43,7 @@ pub(super) fn choices(
     eye: Eye,
     power: &Power,
     astigmatism: &Astigmatism,
-    order: &Order,
+    order: &LensOrder<'_>,
 ) -> Result<Vec<Choice>, Refusals> {
     let index = power.placement.index();
     let on_steep = astigmatism.with_incision_on_steep(index);
@@ -58,8 +58,8 @@ pub(super) fn choices(
         .iter()
         .map(|(_, corneal)| corneal.cylinder)
         .fold(Dioptre::ZERO, |most, next| if next.total_cmp(&most).is_gt() { next } else { most });
-    let usual = budget(to_correct, strongest, order);
-    let turned = budget(on_steep, Dioptre::ZERO, order);
+    let usual = budget(to_correct, strongest, order.settings);
+    let turned = budget(on_steep, Dioptre::ZERO, order.settings);
     let spherical = |name: &str, incision, residual, chance_within_0_50| Choice {
         name: name.to_owned(),
         equivalent: power.nearest,
@@ -111,10 +111,10 @@ pub(super) fn chosen(
     power: Option<&Power>,
     choices: &mut Vec<Choice>,
     to_correct: PowerVector,
-    order: &Order,
+    order: &LensOrder<'_>,
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
-    if let Some(entered) = &order.entered {
+    if let Some(entered) = order.entered {
         return entered_choice(eye, act, power, choices, to_correct, entered, order, findings);
     }
     let (Some(power), Some(best)) = (power, best(act, choices, order, |_| true)) else {
@@ -140,7 +140,7 @@ pub(super) fn chosen(
     })
 }
 
-fn best_made(act: Act, choices: &[Choice], order: &Order) -> Option<usize> {
+fn best_made(act: Act, choices: &[Choice], order: &LensOrder<'_>) -> Option<usize> {
     best(act, choices, order, |choice| choice.made)
 }
 
@@ -160,7 +160,12 @@ fn may_take(act: Act, choice: &Choice) -> bool {
 /// A surgeon who wants to stay with the rule gets the most likely of those that do, if it costs little residual. Where no
 /// chance can be computed the least residual decides. Source of the aim and of the margin: our own choice,
 /// [`Settings::EQUAL_RESIDUALS_SOURCE`](super::settings::Settings::EQUAL_RESIDUALS_SOURCE).
-fn best(act: Act, choices: &[Choice], order: &Order, allowed: impl Fn(&Choice) -> bool) -> Option<usize> {
+fn best(
+    act: Act,
+    choices: &[Choice],
+    order: &LensOrder<'_>,
+    allowed: impl Fn(&Choice) -> bool,
+) -> Option<usize> {
     let usable: Vec<(usize, &Choice)> =
         choices.iter().enumerate().filter(|(_, choice)| may_take(act, choice) && allowed(choice)).collect();
     let left = |choice: &Choice| choice.residual.cylinder().dioptres();
@@ -203,7 +208,7 @@ fn report_not_made(
     best: usize,
     taken: usize,
     to_correct: PowerVector,
-    order: &Order,
+    order: &LensOrder<'_>,
     findings: &mut Vec<Finding>,
 ) {
     let name = |position: usize| choices.get(position).map_or("", |choice| choice.name.as_str());
@@ -279,7 +284,7 @@ fn entered_choice(
     choices: &mut Vec<Choice>,
     to_correct: PowerVector,
     entered: &Entered,
-    order: &Order,
+    order: &LensOrder<'_>,
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
     // Half of the last printed place: our choice.
@@ -343,7 +348,11 @@ fn entered_choice(
             axis,
             incision: IncisionKind::Usual,
             residual: axis.map_or(to_correct, |axis| rotation::residual(to_correct, cylinder, axis)),
-            chance_within_0_50: within_half(budget(to_correct, cylinder, order).as_ref(), cylinder, axis),
+            chance_within_0_50: within_half(
+                budget(to_correct, cylinder, order.settings).as_ref(),
+                cylinder,
+                axis,
+            ),
             made,
             chosen: true,
         });

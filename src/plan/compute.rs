@@ -8,8 +8,9 @@ use super::choose::{self, Chosen};
 use super::explain;
 use super::marking::Marking;
 use super::notice;
-use super::order::Order;
+use super::order::{LensOrder, Order};
 use super::power::{self, Beside, Power};
+use super::settings::Settings;
 use super::step::Step;
 use crate::checks::{Selection, Weight};
 use crate::finding::{Code, Finding, Severity};
@@ -203,6 +204,13 @@ impl Line {
     }
 }
 
+/// What is done to the eye: the part of a plan that differs from operation to operation.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Work {
+    /// A lens is put in the eye, toric or not.
+    Lens(LensPlan),
+}
+
 /// Everything computed for one eye.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Computation {
@@ -212,8 +220,8 @@ pub struct Computation {
     pub act: Act,
     /// The line across the eye; none for a spherical lens through its usual incision.
     pub line: Option<Line>,
-    /// Combined keratometry.
-    pub keratometry: Combined,
+    /// Combined keratometry; none where the operation rests on none.
+    pub keratometry: Option<Combined>,
     /// From measured to correct.
     pub astigmatism: Vec<AstigmatismStep>,
     /// What the other posterior models would leave to correct: name and vector.
@@ -226,8 +234,8 @@ pub struct Computation {
     pub lens_depth: Option<Millimetre>,
     /// Cylinder at the lens plane over that at the corneal plane, no unit.
     pub ratio: Option<f64>,
-    /// The lens.
-    pub lens: LensPlan,
+    /// What is done.
+    pub work: Work,
     /// What it leaves at the corneal plane; none where no formula may be used.
     pub residual: Option<PowerVector>,
     /// Predicted refraction at spectacles, 12 mm, minus form.
@@ -252,8 +260,29 @@ pub struct Computation {
     pub findings: Vec<Finding>,
 }
 
+impl Computation {
+    /// The lens that is put in the eye; none where none is.
+    pub const fn lens(&self) -> Option<&LensPlan> {
+        match &self.work {
+            Work::Lens(lens) => Some(lens),
+        }
+    }
+}
+
 /// What the plan refuses: at least one refusing finding.
 pub(super) type Refusals = Vec<Finding>;
+
+/// What every operation is computed from.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Asked<'a> {
+    pub(super) eye: Eye,
+    pub(super) act: Act,
+    pub(super) selection: &'a Selection,
+    pub(super) entry: &'a ListEntry,
+    pub(super) surgery: CornealSurgery,
+    pub(super) target: Dioptre,
+    pub(super) order: &'a Order,
+}
 
 /// Computes for the readings that count.
 pub(super) fn compute(
@@ -264,13 +293,25 @@ pub(super) fn compute(
     order: &Order,
 ) -> Result<Computation, Refusals> {
     let act = planned_act(eye, entry)?;
-    let combined = astigmatism::combine(selection)?;
     let target = entry.target.as_ref().map(|target| target.value.target).ok_or_else(|| {
         vec![
             Finding::new(Code::T01, Severity::Refuse, "no target refraction", "no target refraction")
                 .eye(eye),
         ]
     })?;
+    let asked = Asked { eye, act, selection, entry, surgery, target, order };
+    match act {
+        Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::ManualSmallIncision => {
+            lens_operation(&asked)
+        }
+    }
+}
+
+/// A lens behind the cornea as it will be: its power, its cylinder, its axis, and what they leave.
+fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
+    let &Asked { eye, act, selection, entry, surgery, target, order } = asked;
+    let combined = astigmatism::combine(selection)?;
+    let Some(lens_order) = order.for_a_lens() else { return Err(vec![no_family(eye)]) };
     if surgery == CornealSurgery::Yes && order.entered.is_none() {
         return Err(vec![refused_after_surgery(eye)]);
     }
@@ -279,7 +320,7 @@ pub(super) fn compute(
     let power = if surgery == CornealSurgery::Yes {
         None
     } else {
-        let power = power::power(eye, selection, &combined, target, order, &mut findings);
+        let power = power::power(eye, selection, &combined, target, &lens_order, &mut findings);
         match (power, order.entered.is_some()) {
             (Ok(power), _) => Some(power),
             // An entered choice stands without a formula; what kept the formula away is said, but not a refusal.
@@ -292,19 +333,20 @@ pub(super) fn compute(
     };
     let to_correct = astigmatism.to_correct(power.as_ref().map(|power| power.placement.index()));
     let mut choices = match &power {
-        Some(power) => choose::choices(eye, power, &astigmatism, order)?,
+        Some(power) => choose::choices(eye, power, &astigmatism, &lens_order)?,
         None => Vec::new(),
     };
-    let chosen = choose::chosen(eye, act, power.as_ref(), &mut choices, to_correct, order, &mut findings)?;
-    let lens = lens_plan(&chosen, order);
+    let chosen =
+        choose::chosen(eye, act, power.as_ref(), &mut choices, to_correct, &lens_order, &mut findings)?;
+    let lens = lens_plan(&chosen, &lens_order);
     let (residual, predicted) = match &power {
         Some(power) => left_over(eye, power, to_correct, &lens)?,
         None => (None, None),
     };
-    findings.extend(notice::residual(eye, residual, order));
-    findings.extend(notice::no_backup(eye, order));
+    findings.extend(notice::residual(eye, residual, &order.settings));
+    findings.extend(notice::no_backup(eye, &order.surgeon));
     let chance = match (&power, lens.corneal_cylinder) {
-        (Some(_), Some(cylinder)) => residual_chance(to_correct, cylinder, lens.axis, order),
+        (Some(_), Some(cylinder)) => residual_chance(to_correct, cylinder, lens.axis, &order.settings),
         _ => None,
     };
     let costs = match (lens.corneal_cylinder, lens.axis) {
@@ -319,11 +361,11 @@ pub(super) fn compute(
         _ => Vec::new(),
     };
     let beside = match &power {
-        Some(power) => power.beside(eye, &order.family, lens.equivalent),
+        Some(power) => power.beside(eye, lens_order.family, lens.equivalent),
         None => Vec::new(),
     };
     if let Some(power) = &power {
-        findings.extend(power.doubts(eye, lens.equivalent, &beside, order));
+        findings.extend(power.doubts(eye, lens.equivalent, &beside, &lens_order));
     }
     let incision = astigmatism.incision();
     let line = match (act, lens.axis) {
@@ -340,7 +382,7 @@ pub(super) fn compute(
         astigmatism: astigmatism.printed(power.as_ref()),
         other_posterior: astigmatism.other_models(power.as_ref().map(|power| power.placement.index())),
         incision,
-        keratometry: combined,
+        keratometry: Some(combined),
         formula: power.as_ref().map(|power| power.name.label().to_owned()),
         lens_depth: power.as_ref().map(|power| power.placement.eye().lens_depth()),
         ratio: power.as_ref().and_then(|_| {
@@ -348,7 +390,7 @@ pub(super) fn compute(
             (corneal > 0.0).then(|| lens.cylinder.dioptres() / corneal)
         }),
         powers: power.as_ref().map(|power| power.rows(lens.equivalent)).unwrap_or_default(),
-        lens,
+        work: Work::Lens(lens),
         residual,
         predicted,
         chance,
@@ -360,7 +402,7 @@ pub(super) fn compute(
         steps: Vec::new(),
         findings,
     };
-    computation.steps = explain::steps(&computation, power.as_ref(), selection, order);
+    computation.steps = explain::steps(&computation, power.as_ref(), selection, &lens_order);
     Ok(computation)
 }
 
@@ -388,6 +430,16 @@ fn planned_act(eye: Eye, entry: &ListEntry) -> Result<Act, Refusals> {
     Err(vec![finding])
 }
 
+/// T03: the operation puts a lens in the eye and no approved family is named.
+fn no_family(eye: Eye) -> Finding {
+    let words = "the operation needs a lens family and none is named";
+    Finding::new(Code::T03, Severity::Refuse, words, words)
+        .eye(eye)
+        .expected("an approved lens family")
+        .found("none")
+        .next("name the lens family on the list")
+}
+
 fn refused_after_surgery(eye: Eye) -> Finding {
     Finding::new(
         Code::I05,
@@ -401,7 +453,7 @@ fn refused_after_surgery(eye: Eye) -> Finding {
     .next("plan this lens by a method for operated corneas and enter the choice with its source and reason")
 }
 
-fn lens_plan(chosen: &Chosen, order: &Order) -> LensPlan {
+fn lens_plan(chosen: &Chosen, order: &LensOrder<'_>) -> LensPlan {
     let step = chosen.step.as_ref();
     LensPlan {
         family: order.family.name.clone(),
@@ -412,7 +464,7 @@ fn lens_plan(chosen: &Chosen, order: &Order) -> LensPlan {
         cylinder: chosen.cylinder,
         corneal_cylinder: chosen.corneal_cylinder,
         axis: chosen.axis,
-        entered: order.entered.clone(),
+        entered: order.entered.cloned(),
     }
 }
 
@@ -435,8 +487,11 @@ fn left_over(
 }
 
 /// The prepared error budget of one eye.
-pub(super) fn budget(to_correct: PowerVector, strongest: Dioptre, order: &Order) -> Option<ResidualModel> {
-    let settings = &order.settings;
+pub(super) fn budget(
+    to_correct: PowerVector,
+    strongest: Dioptre,
+    settings: &Settings,
+) -> Option<ResidualModel> {
     let estimate =
         Estimate { mean: to_correct, covariance: settings.components.covariance(settings.budget_factor) };
     let angles = settings.angles.mixture(settings.budget_factor).ok()?;
@@ -447,9 +502,9 @@ fn residual_chance(
     to_correct: PowerVector,
     cylinder: Dioptre,
     axis: Option<Meridian>,
-    order: &Order,
+    settings: &Settings,
 ) -> Option<ResidualChance> {
-    let model = budget(to_correct, cylinder, order)?;
+    let model = budget(to_correct, cylinder, settings)?;
     let distribution = model.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok()?;
     Some(ResidualChance {
         chances: distribution.chances(),
@@ -466,9 +521,11 @@ pub(super) fn weights(
     entry: &ListEntry,
     order: &Order,
 ) -> Vec<Weight> {
-    let Some(cylinder) = computation.lens.corneal_cylinder else { return Vec::new() };
-    let lens =
-        computation.lens.axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
+    let Some((planned, cylinder)) = computation.lens().and_then(|lens| Some((lens, lens.corneal_cylinder?)))
+    else {
+        return Vec::new();
+    };
+    let lens = planned.axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
     let (formula, _) = order.surgeon.formula_for(power::axial_length(selection));
     let index = formula.index();
     selection
@@ -489,8 +546,8 @@ pub(super) fn weights(
             Some(Weight {
                 source: source.label().to_owned(),
                 residual: residual.cylinder(),
-                step: computation.lens.code.clone().unwrap_or_else(|| "spherical".to_owned()),
-                axis: computation.lens.axis.unwrap_or(Meridian::HORIZONTAL),
+                step: planned.code.clone().unwrap_or_else(|| "spherical".to_owned()),
+                axis: planned.axis.unwrap_or(Meridian::HORIZONTAL),
             })
         })
         .collect()

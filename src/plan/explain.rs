@@ -1,32 +1,32 @@
 //! The steps in words, formula, inputs, result and source: the record page and `explain`.
 
-use super::compute::{Computation, Line};
+use super::compute::{Combined, Computation, LensPlan, Line};
 use super::marking::Guide;
-use super::order::Order;
+use super::order::LensOrder;
 use super::power::Power;
 use super::settings::Settings;
 use super::step::Step;
-use super::surgeon::Leftover;
+use super::surgeon::{Leftover, Surgeon};
 use crate::checks::{KeratometrySource, Selection};
 use crate::cite::{self, Source};
 use crate::model::{MeridianReading, Place};
 use crate::optics::power::Formula;
 use crate::units::{Dioptre, PowerVector, round};
 
-fn d(value: Dioptre) -> String {
+pub(super) fn d(value: Dioptre) -> String {
     format!("{} D", round::fixed(value.dioptres(), 2))
 }
 
-fn signed(value: Dioptre) -> String {
+pub(super) fn signed(value: Dioptre) -> String {
     format!("{} D", round::signed(value.dioptres(), 2))
 }
 
 /// A vector in the trade's notation: `1.25 D @ 098`.
-fn at(vector: PowerVector) -> String {
+pub(super) fn at(vector: PowerVector) -> String {
     format!("{} @ {}", d(vector.cylinder()), round::meridian(vector.steep()))
 }
 
-fn place(place: &Place) -> String {
+pub(super) fn place(place: &Place) -> String {
     place.to_string()
 }
 
@@ -61,7 +61,7 @@ fn source_step(source: &KeratometrySource) -> Step {
     }
 }
 
-fn step(
+pub(super) fn step(
     name: &str,
     formula: &str,
     inputs: Vec<(&str, String, String)>,
@@ -77,15 +77,29 @@ fn step(
     }
 }
 
-/// Every step of the computation, in order.
+/// Every step of an operation that puts a lens in the eye, in order.
 pub(super) fn steps(
     computation: &Computation,
     power: Option<&Power>,
     selection: &Selection,
-    order: &Order,
+    order: &LensOrder<'_>,
 ) -> Vec<Step> {
+    let mut steps = cornea(computation, selection, order.surgeon);
+    if let (Some(combined), Some(lens)) = (&computation.keratometry, computation.lens()) {
+        if let Some(power) = power {
+            steps.extend(lens_power(computation, combined, lens, power, selection, order));
+            steps.extend(toric(computation, lens, power, order));
+        }
+        steps.extend(entered(lens));
+    }
+    steps.extend(marking(computation));
+    steps
+}
+
+/// From the readings to the astigmatism to correct.
+pub(super) fn cornea(computation: &Computation, selection: &Selection, surgeon: &Surgeon) -> Vec<Step> {
+    let Some(combined) = &computation.keratometry else { return Vec::new() };
     let mut steps: Vec<Step> = selection.in_plan().map(source_step).collect();
-    let combined = &computation.keratometry;
     steps.push(step(
         "Combined keratometry",
         "mean of the vectors (C cos 2a, C sin 2a); mean of the mean powers",
@@ -96,68 +110,69 @@ pub(super) fn steps(
         format!("{} / {}, {}", d(combined.flat), d(combined.steep), at(combined.vector)),
         cite::THIBOS_1997,
     ));
-    steps.extend(astigmatism(computation, order));
-    if let Some(power) = power {
-        steps.extend(lens_power(computation, power, selection, order));
-        steps.extend(toric(computation, power, order));
-    }
-    if let Some(entered) = &computation.lens.entered {
-        steps.push(step(
-            "Lens ENTERED BY the surgeon, NOT COMPUTED",
-            "none",
-            vec![
-                ("entered by", entered.by.clone(), entered.source.clone()),
-                ("reason", entered.reason.clone(), String::new()),
-            ],
-            computation.lens.box_line.clone(),
-            cite::HOUSE_RULE,
-        ));
-    }
-    if let (Some(marking), Some(line)) = (&computation.marking, computation.line) {
-        let (what, axis) = match line {
-            Line::LensAxis(axis) => ("axis", axis),
-            Line::SteepMeridian(meridian) => ("steep meridian, for the incision", meridian),
-        };
-        let (name, formula) = match marking.guide {
-            Guide::Turns { .. } => (
-                "Turns from the marks, through the upper lid",
-                "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
-            ),
-            Guide::RingTable { .. } => (
-                "Settings on the level ring, for the nasal mark read on it",
-                "setting = axis + reading - true angle of the mark",
-            ),
-        };
-        steps.push(step(
-            name,
-            formula,
-            vec![
-                (what, round::meridian(axis), String::new()),
-                (
-                    "mark on the 0 side, true angle",
-                    format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)),
-                    String::new(),
-                ),
-                (
-                    "mark on the 180 side, true angle",
-                    format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)),
-                    String::new(),
-                ),
-            ],
-            marking.printed(),
-            cite::ISO_8429,
-        ));
-    }
+    steps.extend(astigmatism(computation, combined, surgeon));
     steps
 }
 
-fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
+fn entered(lens: &LensPlan) -> Option<Step> {
+    let entered = lens.entered.as_ref()?;
+    Some(step(
+        "Lens ENTERED BY the surgeon, NOT COMPUTED",
+        "none",
+        vec![
+            ("entered by", entered.by.clone(), entered.source.clone()),
+            ("reason", entered.reason.clone(), String::new()),
+        ],
+        lens.box_line.clone(),
+        cite::HOUSE_RULE,
+    ))
+}
+
+/// The way from the marks to the line; nothing where there is no line.
+pub(super) fn marking(computation: &Computation) -> Option<Step> {
+    let (marking, line) = (computation.marking.as_ref()?, computation.line?);
+    let (what, axis) = match line {
+        Line::LensAxis(axis) => ("axis", axis),
+        Line::SteepMeridian(meridian) => ("steep meridian, for the incision", meridian),
+    };
+    let (name, formula) = match marking.guide {
+        Guide::Turns { .. } => (
+            "Turns from the marks, through the upper lid",
+            "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
+        ),
+        Guide::RingTable { .. } => (
+            "Settings on the level ring, for the nasal mark read on it",
+            "setting = axis + reading - true angle of the mark",
+        ),
+    };
+    Some(step(
+        name,
+        formula,
+        vec![
+            (what, round::meridian(axis), String::new()),
+            (
+                "mark on the 0 side, true angle",
+                format!("{} deg", round::fixed(marking.marks.zero_side_deg(), 0)),
+                String::new(),
+            ),
+            (
+                "mark on the 180 side, true angle",
+                format!("{} deg", round::fixed(marking.marks.opposite_side_deg(), 0)),
+                String::new(),
+            ),
+        ],
+        marking.printed(),
+        cite::ISO_8429,
+    ))
+}
+
+fn astigmatism(computation: &Computation, combined: &Combined, surgeon: &Surgeon) -> Vec<Step> {
     let mut steps = Vec::new();
-    let mut before = computation.keratometry.vector;
+    let mut before = combined.vector;
     for part in computation.astigmatism.iter().skip(1) {
         let (formula, source) = match part.word {
             super::compute::StepWord::Measured => continue,
-            super::compute::StepWord::PosteriorCornea => match order.surgeon.posterior {
+            super::compute::StepWord::PosteriorCornea => match surgeon.posterior {
                 super::surgeon::PosteriorChoice::Eom2015 => (
                     "subtracted at 90: with the rule 0.15 C + 0.22, oblique 0.05 C + 0.27, against the rule 0.27 D; class limits 30 and 60 degrees and the blend of 5 degrees on either side of them: our assumption",
                     cite::EOM_2015,
@@ -195,7 +210,14 @@ fn astigmatism(computation: &Computation, order: &Order) -> Vec<Step> {
     steps
 }
 
-fn lens_power(computation: &Computation, power: &Power, selection: &Selection, order: &Order) -> Vec<Step> {
+fn lens_power(
+    computation: &Computation,
+    combined: &Combined,
+    lens: &LensPlan,
+    power: &Power,
+    selection: &Selection,
+    order: &LensOrder<'_>,
+) -> Vec<Step> {
     let eye = power.placement.eye();
     let mm = |value: crate::units::Millimetre| format!("{} mm", round::fixed(value.millimetres(), 2));
     let axial = selection.axial().map(crate::checks::AxialSource::axial);
@@ -204,8 +226,8 @@ fn lens_power(computation: &Computation, power: &Power, selection: &Selection, o
     };
     let mut inputs = vec![
         ("axial length", mm(power.axial_length), stood(axial.and_then(|axial| axial.length.as_ref()))),
-        ("flat", d(computation.keratometry.flat), String::new()),
-        ("steep", d(computation.keratometry.steep), String::new()),
+        ("flat", d(combined.flat), String::new()),
+        ("steep", d(combined.steep), String::new()),
     ];
     if let Some(depth) = power.chamber_depth {
         inputs.push(("chamber depth", mm(depth), stood(axial.and_then(|axial| axial.depth.as_ref()))));
@@ -241,7 +263,7 @@ fn lens_power(computation: &Computation, power: &Power, selection: &Selection, o
         step(
             "What other formulas predict with this power",
             "the same optics, each with its own constant, index, optical length and lens depth; none is averaged or preferred",
-            vec![("lens", signed(computation.lens.equivalent), String::new())],
+            vec![("lens", signed(lens.equivalent), String::new())],
             computation
                 .beside
                 .iter()
@@ -257,7 +279,7 @@ fn lens_power(computation: &Computation, power: &Power, selection: &Selection, o
 }
 
 /// The constants of the lens family that the formula takes, as its file states them.
-fn constants(power: &Power, order: &Order) -> Vec<(&'static str, String, String)> {
+fn constants(power: &Power, order: &LensOrder<'_>) -> Vec<(&'static str, String, String)> {
     let all = &order.family.constants;
     let used = match power.formula {
         Formula::Haigis2000(_) => vec![("a0", all.a0), ("a1", all.a1), ("a2", all.a2)],
@@ -273,8 +295,7 @@ fn constants(power: &Power, order: &Order) -> Vec<(&'static str, String, String)
     stated.filter_map(|(at, (name, value))| Some((name, value?.to_string(), origin(at)))).collect()
 }
 
-fn toric(computation: &Computation, power: &Power, order: &Order) -> Vec<Step> {
-    let lens = &computation.lens;
+fn toric(computation: &Computation, lens: &LensPlan, power: &Power, order: &LensOrder<'_>) -> Vec<Step> {
     let mut steps = Vec::new();
     if let (Some(corneal), Some(ratio)) = (lens.corneal_cylinder, computation.ratio) {
         steps.push(step(

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::compute::{Choice, Computation};
+use super::compute::{Choice, Combined, Computation, LensPlan};
 use super::marking::{Guide, RingSetting, Turn};
 use crate::units::{Meridian, PowerVector};
 
@@ -39,10 +39,31 @@ fn choice(choice: &Choice) -> Value {
     })
 }
 
+fn keratometry(combined: &Combined) -> Value {
+    json!({
+        "flat_d": combined.flat.dioptres(),
+        "steep_d": combined.steep.dioptres(),
+        "steep_deg": steep(combined.vector),
+        "cylinder_d": combined.vector.cylinder().dioptres(),
+        "keratometric_index": 1.3375,
+        "sources": combined.sources,
+    })
+}
+
+fn lens(lens: &LensPlan) -> Value {
+    json!({
+        "name": lens.family,
+        "box_line": lens.box_line,
+        "equivalent_d": lens.equivalent.dioptres(),
+        "sphere_d": lens.sphere.dioptres(),
+        "cylinder_d": lens.cylinder.dioptres(),
+        "axis_deg": degrees(lens.axis),
+        "choice": if lens.entered.is_some() { "entered" } else { "computed" },
+    })
+}
+
 /// The number fields of `plan --json`: at the top of a plan, inside `trial{}` of a held case.
 pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
-    let keratometry = &computation.keratometry;
-    let lens = &computation.lens;
     let steps: Vec<Value> = computation
         .astigmatism
         .iter()
@@ -88,24 +109,9 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
         })
     });
     let value = json!({
-        "keratometry": {
-            "flat_d": keratometry.flat.dioptres(),
-            "steep_d": keratometry.steep.dioptres(),
-            "steep_deg": steep(keratometry.vector),
-            "cylinder_d": keratometry.vector.cylinder().dioptres(),
-            "keratometric_index": 1.3375,
-            "sources": keratometry.sources,
-        },
+        "keratometry": computation.keratometry.as_ref().map_or(Value::Null, keratometry),
         "astigmatism_steps": steps,
-        "lens": {
-            "name": lens.family,
-            "box_line": lens.box_line,
-            "equivalent_d": lens.equivalent.dioptres(),
-            "sphere_d": lens.sphere.dioptres(),
-            "cylinder_d": lens.cylinder.dioptres(),
-            "axis_deg": degrees(lens.axis),
-            "choice": if lens.entered.is_some() { "entered" } else { "computed" },
-        },
+        "lens": computation.lens().map_or(Value::Null, lens),
         "residual": computation.residual.map_or(Value::Null, residual),
         "predicted": computation.predicted.as_ref().map_or(Value::Null, |predicted| json!({
             "sphere_d": predicted.sphere().dioptres(),

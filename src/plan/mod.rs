@@ -25,7 +25,7 @@ mod surgeon;
 pub use act::{Act, Opening};
 pub use compute::{
     AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, Line,
-    MisalignmentCost, PowerRow, ResidualChance, StepWord,
+    MisalignmentCost, PowerRow, ResidualChance, StepWord, Work,
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;

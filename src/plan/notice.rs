@@ -1,8 +1,9 @@
 //! What the plan notices about its own result: residual, entered choice, backup.
 
 use super::compute::Choice;
-use super::order::{Entered, Order};
+use super::order::{Entered, LensOrder};
 use super::settings::Settings;
+use super::surgeon::Surgeon;
 use crate::cite::COMMON_PRACTICE;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::Eye;
@@ -12,9 +13,9 @@ use crate::units::{Dioptre, Meridian, PowerVector, round};
 const SLACK: f64 = 1e-9;
 
 /// F06.
-pub(super) fn residual(eye: Eye, residual: Option<PowerVector>, order: &Order) -> Option<Finding> {
+pub(super) fn residual(eye: Eye, residual: Option<PowerVector>, settings: &Settings) -> Option<Finding> {
     let left = residual?.cylinder().dioptres();
-    let limit = order.settings.residual_large.dioptres();
+    let limit = settings.residual_large.dioptres();
     (left > limit + SLACK).then(|| {
         Finding::new(
             Code::F06,
@@ -32,7 +33,7 @@ pub(super) fn residual(eye: Eye, residual: Option<PowerVector>, order: &Order) -
 
 /// The rung of the ladder of steps a cylinder stands on, the spherical lens being the lowest; of an entered cylinder
 /// between two rungs the nearer.
-fn rung(cylinder: Dioptre, order: &Order) -> usize {
+fn rung(cylinder: Dioptre, order: &LensOrder<'_>) -> usize {
     let ladder = core::iter::once(Dioptre::ZERO).chain(order.family.steps.iter().map(|step| step.cylinder));
     ladder
         .enumerate()
@@ -60,7 +61,7 @@ pub(super) fn entered(
     equivalent: Dioptre,
     computed: &Choice,
     entered: &Entered,
-    order: &Order,
+    order: &LensOrder<'_>,
 ) -> Option<Finding> {
     let mut apart: Vec<&str> = Vec::new();
     let power = (entered.equivalent - equivalent).abs().dioptres();
@@ -96,8 +97,8 @@ pub(super) fn entered(
 }
 
 /// O03.
-pub(super) fn no_backup(eye: Eye, order: &Order) -> Option<Finding> {
-    let stated = order.surgeon.backup.as_deref().is_some_and(|backup| !backup.trim().is_empty());
+pub(super) fn no_backup(eye: Eye, surgeon: &Surgeon) -> Option<Finding> {
+    let stated = surgeon.backup.as_deref().is_some_and(|backup| !backup.trim().is_empty());
     (!stated).then(|| {
         let text = "the surgeon's file states no backup lens";
         Finding::new(Code::O03, Severity::Note, text, text)

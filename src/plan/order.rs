@@ -29,8 +29,8 @@ pub struct Entered {
 pub struct Order {
     /// The surgeon's file.
     pub surgeon: Surgeon,
-    /// The lens family.
-    pub family: LensFamily,
+    /// The lens family; none for an operation that puts no lens in the eye.
+    pub family: Option<LensFamily>,
     /// The surgeon's own choice, if entered.
     pub entered: Option<Entered>,
     /// Where the surgeon sits.
@@ -43,4 +43,27 @@ pub struct Order {
     pub live: bool,
     /// Settings of the plan core.
     pub settings: Settings,
+}
+
+/// What the planning of a lens needs of an order: the same things, with a family.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct LensOrder<'a> {
+    pub(super) surgeon: &'a Surgeon,
+    pub(super) family: &'a LensFamily,
+    pub(super) entered: Option<&'a Entered>,
+    pub(super) live: bool,
+    pub(super) settings: &'a Settings,
+}
+
+impl Order {
+    /// The part that plans a lens; none when no family is named.
+    pub(super) fn for_a_lens(&self) -> Option<LensOrder<'_>> {
+        Some(LensOrder {
+            surgeon: &self.surgeon,
+            family: self.family.as_ref()?,
+            entered: self.entered.as_ref(),
+            live: self.live,
+            settings: &self.settings,
+        })
+    }
 }

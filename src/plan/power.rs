@@ -2,7 +2,7 @@
 
 use super::compute::{Combined, PowerRow, Refusals};
 use super::lens::{LensFamily, PowerRange};
-use super::order::Order;
+use super::order::LensOrder;
 use super::settings::Settings;
 use super::surgeon::FormulaName;
 use crate::checks::Selection;
@@ -114,7 +114,7 @@ pub(super) fn power(
     selection: &Selection,
     combined: &Combined,
     target: Dioptre,
-    order: &Order,
+    order: &LensOrder<'_>,
     findings: &mut Vec<Finding>,
 ) -> Result<Power, Refusals> {
     let axial = selection.axial();
@@ -127,7 +127,7 @@ pub(super) fn power(
         )]);
     };
     let (name, _) = order.surgeon.formula_for(Some(axial_length));
-    let formula = formula(eye, &order.family, name)?;
+    let formula = formula(eye, order.family, name)?;
     let chamber_depth = axial.and_then(|source| source.axial().depth_from_front());
     if chamber_depth.is_none() && name == FormulaName::Haigis2000 {
         let unknown = axial.is_some_and(|source| source.axial().depth.is_some());
@@ -294,7 +294,13 @@ impl Power {
     }
 
     /// F01 and F02: what the numbers of the formula rest on, and how far it is from the one a guideline names.
-    pub(super) fn doubts(&self, eye: Eye, chosen: Dioptre, beside: &[Beside], order: &Order) -> Vec<Finding> {
+    pub(super) fn doubts(
+        &self,
+        eye: Eye,
+        chosen: Dioptre,
+        beside: &[Beside],
+        order: &LensOrder<'_>,
+    ) -> Vec<Finding> {
         let mut found = Vec::new();
         if order.live && self.formula.source().mark == Mark::FromMemory {
             let text = format!(
@@ -319,7 +325,7 @@ impl Power {
         eye: Eye,
         chosen: Dioptre,
         beside: &[Beside],
-        order: &Order,
+        order: &LensOrder<'_>,
     ) -> Option<Finding> {
         let named = guideline(self.axial_length);
         if named.contains(&self.name) {

@@ -57,12 +57,12 @@ pub fn record(released: &Released, facts: &SheetFacts) -> String {
     put("date", &entry.date.as_ref().map(|d| d.value.to_string()).unwrap_or_default());
     put("surgeon", &order.surgeon.name);
     put("target_d", &d(computation.target.dioptres()));
-    let lens = &computation.lens;
-    put("lens", &lens.box_line);
-    put("equivalent_d", &d(lens.equivalent.dioptres()));
-    put("cylinder_d", &d(lens.cylinder.dioptres()));
-    put("axis_deg", &lens.axis.map(round::meridian).unwrap_or_default());
-    let entered = lens.entered.as_ref();
+    let lens = computation.lens();
+    put("lens", lens.map_or("", |lens| lens.box_line.as_str()));
+    put("equivalent_d", &lens.map(|lens| d(lens.equivalent.dioptres())).unwrap_or_default());
+    put("cylinder_d", &lens.map(|lens| d(lens.cylinder.dioptres())).unwrap_or_default());
+    put("axis_deg", &lens.and_then(|lens| lens.axis).map(round::meridian).unwrap_or_default());
+    let entered = lens.and_then(|lens| lens.entered.as_ref());
     put("entered_by", entered.map_or("", |e| e.by.as_str()));
     put("entered_source", entered.map_or("", |e| e.source.as_str()));
     put("entered_reason", entered.map_or("", |e| e.reason.as_str()));

@@ -89,7 +89,9 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
     let plan = released.plan();
     let computation = plan.computation();
     put(list, "target", s(computation.target.dioptres()));
-    put(list, "lens.box", computation.lens.box_line.clone());
+    if let Some(lens) = computation.lens() {
+        put(list, "lens.box", lens.box_line.clone());
+    }
     let marks = &plan.order().marks;
     let at = |degrees: f64| format!("{:0>3}", round::fixed(round::rounded(degrees, 0).rem_euclid(360.0), 0));
     if let Some(line) = computation.line {
@@ -134,7 +136,7 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
 
 fn lens(list: &mut Vec<(String, String)>, released: &Released) {
     let computation = released.plan().computation();
-    let lens = &computation.lens;
+    let Some(lens) = computation.lens() else { return };
     put(list, "lens.equivalent", s(lens.equivalent.dioptres()));
     put(list, "lens.sphere", s(lens.sphere.dioptres()));
     put(list, "lens.cylinder", s(lens.cylinder.dioptres()));
@@ -165,9 +167,10 @@ fn readings(list: &mut Vec<(String, String)>, released: &Released) {
             put(list, format!("difference.{number}-{beside}"), format!("{} / {}", d(vectors), d(means)));
         }
     }
-    let combined = &plan.computation().keratometry;
-    put(list, "k.combined.powers", powers(combined.flat.dioptres(), combined.steep.dioptres()));
-    put(list, "k.combined.vector", words::vector(combined.vector));
+    if let Some(combined) = &plan.computation().keratometry {
+        put(list, "k.combined.powers", powers(combined.flat.dioptres(), combined.steep.dioptres()));
+        put(list, "k.combined.vector", words::vector(combined.vector));
+    }
     let Some(lengths) = selection.axial() else { return };
     let axial = lengths.axial();
     let mm = |value: f64| format!("{} mm", round::fixed(value, 2));

@@ -118,7 +118,7 @@ fn keratometry(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), Sheet
         about.push(places_of(keratometry));
         flow.row(&[cell(LEFT + 3.0, WIDTH - 3.0, faint(), about.join("; ")).torn()])?;
     }
-    let combined = &released.plan().computation().keratometry;
+    let Some(combined) = &released.plan().computation().keratometry else { return Ok(()) };
     let both = format!(
         "{} / {}",
         words::dioptres(combined.flat).trim_end_matches(" D"),
@@ -215,7 +215,9 @@ fn points(released: &Released) -> Vec<(Marker, String, PowerVector)> {
         .map(|(position, source)| (Marker::Source(position), words::legible(source.label()), source.vector()))
         .collect();
     let computation = plan.computation();
-    points.push((Marker::Combined, "combined".to_owned(), computation.keratometry.vector));
+    if let Some(combined) = &computation.keratometry {
+        points.push((Marker::Combined, "combined".to_owned(), combined.vector));
+    }
     if let Some(last) = computation.astigmatism.last() {
         points.push((Marker::ToCorrect, "to correct".to_owned(), last.total));
     }
@@ -300,17 +302,17 @@ fn in_force(
         flow.row(&cells)?;
     }
     let order = released.plan().order();
-    for (what, name, revision) in [
-        ("surgeon's file", &order.surgeon.name, &order.surgeon.revision),
-        ("lens file", &order.family.name, &order.family.revision),
-    ] {
+    let mut files = vec![("surgeon's file", &order.surgeon.name, &order.surgeon.revision)];
+    files.extend(order.family.iter().map(|family| ("lens file", &family.name, &family.revision)));
+    for (what, name, revision) in files {
         let revision = revision.as_deref().unwrap_or("stated in the case file, no approved file");
         flow.row(&[
             cell(LEFT, 80.0, plain(), format!("{what}: {}", words::legible(name))),
             cell(LEFT + 82.0, 104.0, plain(), words::legible(revision)).torn(),
         ])?;
     }
-    let constants = words::legible(&order.family.constants.origin);
+    let constants =
+        order.family.as_ref().map(|family| words::legible(&family.constants.origin)).unwrap_or_default();
     if !constants.trim().is_empty() {
         flow.row(&[
             cell(LEFT, 80.0, plain(), "origin of the lens constants"),

@@ -11,7 +11,7 @@ use crate::units::round;
 /// The lens in both notations, who entered it, and what it leaves.
 pub(super) fn lens(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
     let computation = released.plan().computation();
-    let lens = &computation.lens;
+    let Some(lens) = computation.lens() else { return Ok(()) };
     flow.heading("The lens", 12.0)?;
     let mut rows: Vec<(&str, String, &str)> = vec![
         ("spherical equivalent, lens plane", words::signed(lens.equivalent), "lens.equivalent"),

@@ -8,7 +8,7 @@ use super::marking;
 use super::view::View;
 use super::words::{self, NOT_STATED};
 use crate::page::{Page, PageError, Paint, Stroke, Style, layout};
-use crate::plan::{Approval, Entered, Guide, Line, Marking, Released, RingSetting, Turn};
+use crate::plan::{Approval, Entered, Guide, LensPlan, Line, Marking, Released, RingSetting, Turn, Work};
 use crate::units::round;
 
 /// Left edge and width of the column beside the diagram, mm.
@@ -43,13 +43,17 @@ pub(super) fn page(
 ) -> Result<Page, SheetError> {
     let mut page = frame.begin()?;
     operation(&mut page, frame, released)?;
-    lens(&mut page, released)?;
-    let top = match &released.plan().computation().lens.entered {
-        Some(entered) => {
-            entered_strip(&mut page, entered)?;
-            82.0
+    let top = match &released.plan().computation().work {
+        Work::Lens(planned) => {
+            lens(&mut page, planned)?;
+            match &planned.entered {
+                Some(entered) => {
+                    entered_strip(&mut page, entered)?;
+                    82.0
+                }
+                None => 70.0,
+            }
         }
-        None => 70.0,
     };
     picture(&mut page, released, top)?;
     // What is left over goes to the axis first, then to the backup.
@@ -84,8 +88,7 @@ fn operation(page: &mut Page, frame: &Frame<'_>, released: &Released) -> Result<
 }
 
 /// The one line AS ON THE BOX, in one piece or broken before its powers; a number is never torn from its sign or unit.
-fn lens(page: &mut Page, released: &Released) -> Result<(), SheetError> {
-    let lens = &released.plan().computation().lens;
+fn lens(page: &mut Page, lens: &LensPlan) -> Result<(), SheetError> {
     outline(page, 53.0, LEFT, WIDTH, 13.5, true);
     label(page, LEFT + INSET, 56.8, "LENS, AS ON THE BOX");
     let room = WIDTH - 2.0 * INSET;

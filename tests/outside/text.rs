@@ -79,8 +79,8 @@ fn every_number_of_a_plan_stands_on_its_sheet() {
         let digest = numbers.iter().find(|(tag, _)| tag == "digest").unwrap();
         assert_eq!(digest.1, planned.record, "{name}");
         let computation = planned.released.plan().computation();
-        assert!(layout.contains(&plain(&computation.lens.box_line)), "{name}");
-        if let Some(axis) = computation.lens.axis {
+        assert!(layout.contains(&plain(&computation.lens().unwrap().box_line)), "{name}");
+        if let Some(axis) = computation.lens().unwrap().axis {
             assert!(count(layout, &format!("{}°", round::meridian(axis))) > 0, "{name}");
         }
     }

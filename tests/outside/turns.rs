@@ -210,7 +210,8 @@ fn diagrams_show_what_the_seat_sees() {
         .iter()
         .map(|released| {
             let computation = released.plan().computation();
-            let axis = computation.lens.axis.map_or(0.0, |axis| round::meridian(axis).parse().unwrap());
+            let axis =
+                computation.lens().unwrap().axis.map_or(0.0, |axis| round::meridian(axis).parse().unwrap());
             let incision = computation.incision.unwrap().at.degrees();
             let nose = if computation.eye == Eye::Right { 0.0 } else { 180.0 };
             json!({
@@ -225,7 +226,7 @@ fn diagrams_show_what_the_seat_sees() {
     for ((released, answer), question) in plans.iter().zip(&answers).zip(&questions) {
         let at = |place: usize| answer[place].as_f64().unwrap();
         let theatre = drawn(&theatre_diagram(released).unwrap());
-        if released.plan().computation().lens.axis.is_some() {
+        if released.plan().computation().lens().unwrap().axis.is_some() {
             let [one, other] = theatre.axis.unwrap();
             let straight = apart(one, at(0)).max(apart(other, at(1)));
             worst = worst.max(straight.min(apart(one, at(1)).max(apart(other, at(0)))));

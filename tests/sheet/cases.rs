@@ -353,7 +353,7 @@ pub(crate) fn order(ask: &Ask) -> Order {
             seat: Some(ask.seat),
             backup: ask.backup.map(str::to_owned),
         },
-        family: family(ask),
+        family: Some(family(ask)),
         entered: ask.entered.map(|(source, reason)| Entered {
             equivalent: Dioptre::from_dioptres(21.0),
             cylinder: Dioptre::from_dioptres(3.0),
