@@ -42,6 +42,7 @@ fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
         seat: file.surgeon.seat_for(entry),
         method: TheatreMethod::RingOnMarks,
         marks: Marks::default(),
+        marked: None,
         live: false,
         settings: Settings::default(),
     })

@@ -210,6 +210,7 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
         marks: Marks::default(),
+        marked: None,
         live: site.settings.site.is_live(),
         settings: site.settings.site.plan_settings().clone(),
     })

@@ -218,6 +218,22 @@ pub const COLLEWIJN_1985: Source = Source {
     mark: Mark::Read,
 };
 
+/// How far an eye turns when its owner lies down.
+pub const CYCLOTORSION: Source = Source {
+    short: "cyclotorsion",
+    full: "turn of the eye from sitting to lying: Sci Rep 2020, 107 eyes, -11 to 12 degrees; a series of 85 eyes, -14 to 12; Swami 2002, 240 eyes, 8 % above 10",
+    place: "abstracts; 12 degrees as the limit is our proposal",
+    mark: Mark::Assumed,
+};
+
+/// How long marks on the eye last.
+pub const MARK_AGE: Source = Source {
+    short: "age of marks",
+    full: "ink is used soon after it was made; marks made in the surface by heat or light are used within 8 hours",
+    place: "common practice, no published source found; the hours for ink are our proposal",
+    mark: Mark::CommonPractice,
+};
+
 /// How an eye looks from the seats in theatre.
 pub const VIEW_GEOMETRY: Source = Source {
     short: "view geometry",
@@ -479,6 +495,8 @@ pub const ALL: &[Source] = &[
     BERDAHL_2012,
     WEIKERT_2018,
     COLLEWIJN_1985,
+    CYCLOTORSION,
+    MARK_AGE,
     VIEW_GEOMETRY,
     ERROR_BUDGET,
     ERROR_BUDGET_FACTOR,

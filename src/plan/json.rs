@@ -2,7 +2,8 @@
 
 use serde_json::{Value, json};
 
-use super::compute::{Choice, Combined, Computation, LensPlan};
+use super::compute::{Choice, Computation, LensPlan};
+use super::keratometry::Combined;
 use super::marking::{Guide, RingSetting, Turn};
 use crate::units::{Meridian, PowerVector};
 

@@ -7,31 +7,41 @@
 
 mod act;
 mod astigmatism;
+mod budget;
 mod choose;
+mod compare;
 mod compute;
 mod door;
 mod explain;
 mod incision;
 mod json;
+mod keratometry;
 mod lens;
+mod marked;
 mod marking;
 mod notice;
 mod order;
+mod posterior;
 mod power;
 mod settings;
 mod step;
 mod surgeon;
 
 pub use act::{Act, Opening};
+pub use budget::BudgetShare;
+pub use compare::IncisionOrStep;
 pub use compute::{
-    AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, Line,
-    MisalignmentCost, PowerRow, ResidualChance, StepWord, Work,
+    AstigmatismStep, Choice, Computation, IncisionKind, IncisionPlan, LensPlan, Line, MisalignmentCost,
+    PowerRow, ResidualChance, StepWord, Work,
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
 pub use json::as_json;
+pub use keratometry::{Agreement, Combined, Scatter};
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
+pub use marked::{Marked, Posture};
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use order::{Entered, Order};
+pub use posterior::OtherModel;
 pub use power::Beside;
 pub use settings::{Combining, Settings};
 pub use step::Step;

@@ -1,11 +1,12 @@
 //! What a plan is asked for beside the readings.
 
 use super::lens::LensFamily;
+use super::marked::Marked;
 use super::marking::{Marks, TheatreMethod};
 use super::settings::Settings;
 use super::surgeon::Surgeon;
 use crate::model::Seat;
-use crate::units::{Dioptre, Meridian};
+use crate::units::{Degrees, Dioptre, Meridian};
 
 /// The surgeon's own choice, entered and not computed.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +40,8 @@ pub struct Order {
     pub method: TheatreMethod,
     /// The marks.
     pub marks: Marks,
+    /// When and how they were made, if entered.
+    pub marked: Option<Marked>,
     /// Whether the plan is for a patient: then a formula from memory is asked about.
     pub live: bool,
     /// Settings of the plan core.
@@ -56,6 +59,15 @@ pub(super) struct LensOrder<'a> {
 }
 
 impl Order {
+    /// Mean error of the axis from heads that were tilted differently at the instrument and at marking, as entered; zero where
+    /// nobody entered a tilt.
+    pub(super) fn marks_turned(&self) -> Degrees {
+        self.marked
+            .as_ref()
+            .and_then(|marked| marked.turned(self.settings.counter_roll))
+            .unwrap_or(Degrees::from_degrees(0.0))
+    }
+
     /// The part that plans a lens; none when no family is named.
     pub(super) fn for_a_lens(&self) -> Option<LensOrder<'_>> {
         Some(LensOrder {

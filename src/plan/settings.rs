@@ -1,7 +1,8 @@
 //! What a site can set about planning.
 
 use crate::cite::{
-    COLLEWIJN_1985, ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, KERATOMETRY_WEIGHTS, Source,
+    COLLEWIJN_1985, CYCLOTORSION, ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, KERATOMETRY_WEIGHTS,
+    MARK_AGE, Source,
 };
 use crate::optics::torsion::STATIC_COUNTER_ROLL;
 use crate::optics::uncertainty::{AngleSds, ComponentSds};
@@ -63,6 +64,14 @@ pub struct Settings {
     pub components: ComponentSds,
     /// Standard deviations of the angle of the lens.
     pub angles: AngleSds,
+    /// Entered turn of the eye from sitting to lying above which the surgeon is asked.
+    pub cyclotorsion_large: Degrees,
+    /// Entered tilt of the head at marking above which a person is asked.
+    pub head_tilt_large: Degrees,
+    /// Hours after which marks are too old for use.
+    pub mark_hours: f64,
+    /// How far marks may disagree, as degrees, before they are not trusted.
+    pub marks_disagree: Degrees,
     /// Share of a static tilt of the head that the eye undoes, no unit.
     pub counter_roll: f64,
     /// Factor on all of them, no unit.
@@ -72,6 +81,12 @@ pub struct Settings {
 impl Settings {
     /// Source of [`Settings::combine`]: least squares; the scatter of a source and its floor are ours.
     pub const COMBINE_SOURCE: Source = KERATOMETRY_WEIGHTS;
+    /// Source of [`Settings::cyclotorsion_large`]: near the edge of the published range.
+    pub const CYCLOTORSION_SOURCE: Source = CYCLOTORSION;
+    /// Source of [`Settings::head_tilt_large`] and [`Settings::marks_disagree`].
+    pub const MARKS_SOURCE: Source = HOUSE_RULE;
+    /// Source of [`Settings::mark_hours`]: for ink, our own choice.
+    pub const MARK_HOURS_SOURCE: Source = MARK_AGE;
     /// Source of [`Settings::counter_roll`].
     pub const COUNTER_ROLL_SOURCE: Source = COLLEWIJN_1985;
     /// Source of [`Settings::incision_moved`] and [`Settings::incision_width_moved`].
@@ -121,6 +136,10 @@ impl Default for Settings {
                 tail_weight: AngleSds::TAIL_WEIGHT,
                 tail: AngleSds::TAIL,
             },
+            cyclotorsion_large: Degrees::from_degrees(12.0),
+            head_tilt_large: Degrees::from_degrees(5.0),
+            mark_hours: 3.0,
+            marks_disagree: Degrees::from_degrees(5.0),
             counter_roll: STATIC_COUNTER_ROLL,
             budget_factor: ComponentSds::COHORT_FACTOR,
         }

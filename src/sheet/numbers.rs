@@ -223,8 +223,15 @@ fn tables(list: &mut Vec<(String, String)>, released: &Released) {
             d(cost.worst.dioptres()),
         );
     }
-    for (number, (_, vector)) in (1_usize..).zip(&computation.other_posterior) {
-        put(list, format!("posterior.{number}.vector"), words::vector(*vector));
+    for (number, other) in (1_usize..).zip(&computation.other_posterior) {
+        match &other.to_correct {
+            Ok(vector) => put(list, format!("posterior.{number}.vector"), words::vector(*vector)),
+            Err(why) => put(list, format!("posterior.{number}.why"), words::legible(why)),
+        }
+    }
+    for share in &computation.shares {
+        let percent = round::fixed(share.share * 100.0, 0);
+        put(list, format!("share.{}", share.key), format!("{percent} %"));
     }
 }
 

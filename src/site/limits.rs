@@ -277,6 +277,8 @@ enum Range {
     Degrees,
     /// A limit in millimetres, zero allowed.
     Millimetres,
+    /// A time in hours.
+    Hours,
     /// A standard deviation in dioptres: nobody measures without scatter.
     DioptreSd,
     /// A standard deviation in degrees.
@@ -293,6 +295,7 @@ impl Range {
             Self::Dioptres => "a number of dioptres from 0 to 5",
             Self::Degrees => "a number of degrees from 0 to 90",
             Self::Millimetres => "a number of millimetres from 0 to 10",
+            Self::Hours => "a number of hours above 0, at most 48",
             Self::DioptreSd => "a standard deviation in dioptres above 0, at most 5",
             Self::DegreeSd => "a standard deviation in degrees above 0, at most 90",
             Self::Share => "a fraction from 0 to 1",
@@ -305,6 +308,7 @@ impl Range {
             Self::Dioptres => (0.0..=5.0).contains(&value),
             Self::Degrees => (0.0..=90.0).contains(&value),
             Self::Millimetres => (0.0..=10.0).contains(&value),
+            Self::Hours => value > 0.0 && value <= 48.0,
             Self::DioptreSd => value > 0.0 && value <= 5.0,
             Self::DegreeSd => value > 0.0 && value <= 90.0,
             Self::Share => (0.0..=1.0).contains(&value),
@@ -407,6 +411,18 @@ budget! {
     "counter_roll" Share plan::Settings::COUNTER_ROLL_SOURCE,
         "Share of a static tilt of the head that the eye undoes; the rest of an entered tilt moves the axis.",
         plain counter_roll;
+    "cyclotorsion_large_deg" Degrees plan::Settings::CYCLOTORSION_SOURCE,
+        "M03: entered turn of the eye from sitting to lying above which the surgeon is asked.",
+        deg cyclotorsion_large;
+    "head_tilt_large_deg" Degrees plan::Settings::MARKS_SOURCE,
+        "M04: entered tilt of the head at marking above which a person is asked.",
+        deg head_tilt_large;
+    "mark_hours" Hours plan::Settings::MARK_HOURS_SOURCE,
+        "M01: hours after which a mark is too old for use: short for ink; marks made in the surface by heat or light are commonly used within 8.",
+        plain mark_hours;
+    "marks_disagree_deg" Degrees plan::Settings::MARKS_SOURCE,
+        "Marks that disagree by more than this on the ring are not trusted: centre the ring, else mark again.",
+        deg marks_disagree;
     "tail_share" Share plan::Settings::BUDGET_SOURCE,
         "Share of eyes whose lens turns far.",
         plain angles.tail_weight;

@@ -4,6 +4,7 @@
 
 mod eyes;
 mod lenses;
+mod sources;
 mod uncertainty;
 mod vectors;
 

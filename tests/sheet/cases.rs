@@ -335,6 +335,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
             formula: FormulaName::Retzlaff1990,
             bands: Vec::new(),
             posterior: ask.posterior,
+            posterior_fallback: None,
+            combine: None,
             leftover: Leftover::Least,
             incisions: ask
                 .incision_stated
@@ -345,6 +347,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
                         flattening: Dioptre::from_dioptres(0.25),
                         torque: Dioptre::ZERO,
                     },
+                    width: None,
+                    scatter: None,
                     eyes: Some(64),
                 })
                 .into_iter()
@@ -464,6 +468,7 @@ pub(crate) fn crowded() -> Ask {
         number: "ALD-1952-0314-778812-0093",
         authority: Some("Regional Hospitals of the Northern Shore"),
         marks: Some((3.0, 181.0)),
+        marked: None,
         incision_deg: Some(225.0),
         backup: Some(
             "three-piece spherical lens of the same power less one dioptre in the sulcus; if the bag is lost, iris fixation by the second surgeon",

@@ -187,10 +187,15 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::T03
         | Code::T04
         | Code::T05
+        | Code::M01
+        | Code::M02
+        | Code::M03
+        | Code::M04
         | Code::M05
         | Code::E01
         | Code::F01
         | Code::F02
+        | Code::F03
         | Code::F04
         | Code::F05
         | Code::F06
