@@ -10,7 +10,7 @@ use crate::casebook::CaseId;
 use crate::finding::{Answer, Code, Fingerprint};
 use crate::ledger::{Head, Ledger, NoteKey, NoteState, Record};
 use crate::model::Digest;
-use crate::plan::Entered;
+use crate::plan::{Entered, Marked};
 use crate::site::Approved;
 use crate::units::{Dioptre, Meridian};
 
@@ -82,6 +82,8 @@ pub struct CaseRecord {
     pub answers: Vec<Answer>,
     /// The newest entered choice.
     pub entered: Option<Entered>,
+    /// What was last entered of its marks.
+    pub marked: Option<Marked>,
     /// Its sheets by version.
     pub issues: BTreeMap<u32, Issue>,
     /// What the newest `considered` record says, and when.
@@ -330,6 +332,10 @@ impl Standing {
             Event::Entered { case, choice, .. } => {
                 let text = said(ledger, &choice)?;
                 self.case(record, &case)?.entered = entered(&text);
+            }
+            Event::Marked { case, marks, .. } => {
+                let text = said(ledger, &marks)?;
+                self.case(record, &case)?.marked = super::marks::read(&text);
             }
             Event::SettingsApproved { name, digest, file, by } => {
                 let digest = Digest::from_hex(&digest).ok_or_else(|| fault(record, "not a digest"))?;

@@ -19,7 +19,7 @@ use crate::checks::UnapprovedFile;
 use crate::finding::{Answer, Finding};
 use crate::ledger::ContentDigest;
 use crate::model::{Digest, Exam, Fact, ListEntry, OperatingList};
-use crate::plan::Entered;
+use crate::plan::{Entered, Marked};
 
 /// The digests of every settings file: while they are equal, so are the settings.
 pub(super) type Settings = Vec<Digest>;
@@ -55,6 +55,8 @@ pub(super) struct Judged {
     pub(super) answers: Vec<Answer>,
     /// The choice entered.
     pub(super) entered: Option<Entered>,
+    /// What was entered of the marks.
+    pub(super) marked: Option<Marked>,
 }
 
 impl Judged {

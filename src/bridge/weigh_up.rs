@@ -15,7 +15,7 @@ use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
 use crate::model::{ListEntry, same_name};
-use crate::plan::{Approval, Marks, Order, Plan, Surgeon};
+use crate::plan::{Approval, Order, Plan, Surgeon};
 use crate::site::{ApprovalPolicy, History, LensRead};
 use crate::units::round;
 
@@ -137,6 +137,7 @@ pub fn weigh_up(
             decide_by: expected.decide_by,
             answers: record.answers.clone(),
             entered: record.entered.clone(),
+            marked: record.marked.clone(),
         };
         let known = site.memory.borrow().considered(&judged, now);
         let considered = known.unwrap_or_else(|| {
@@ -209,8 +210,9 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         entered: record.entered.clone(),
         seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
-        marks: Marks::default(),
-        marked: None,
+        marks: record.marked.as_ref().and_then(|marked| marked.marks).unwrap_or_default(),
+        marked: record.marked.clone(),
+        marking_way: site.settings.site.marking_way(),
         live: site.settings.site.is_live(),
         settings: site.settings.site.plan_settings().clone(),
     })
@@ -279,6 +281,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
         format!("answer {fingerprint} {}", answer.code.reference())
     }));
     lines.extend(record.entered.iter().map(super::fold::entered_text));
+    lines.extend(record.marked.iter().map(super::marks::text));
     keyed(site, "axiswright-evidence-1", &lines.join("\n"))
 }
 
@@ -298,6 +301,11 @@ fn result(plan: &Plan) -> String {
         format!("incision {}", computation.incision.map(|i| round::direction(i.at)).unwrap_or_default()),
         format!("seat {:?}", plan.order().seat),
     ];
+    let marks = &plan.order().marks;
+    if marks.are_entered() {
+        let whole = |degrees: f64| round::fixed(degrees, 0);
+        lines.push(format!("marks {} {}", whole(marks.zero_side_deg()), whole(marks.opposite_side_deg())));
+    }
     if let Some(lens) = computation.lens() {
         lines.extend([
             format!("lens {}", lens.box_line),

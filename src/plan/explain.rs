@@ -199,6 +199,16 @@ pub(super) fn marking(computation: &Computation) -> Option<Step> {
             "Turns from the marks, through the upper lid",
             "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
         ),
+        Guide::OnTarget { .. } => {
+            let at = round::meridian(axis);
+            return Some(step(
+                "Marks on the target meridian",
+                "both marks are made on it: no ring, no turn",
+                vec![(what, at, String::new())],
+                marking.printed(),
+                cite::COMMON_PRACTICE,
+            ));
+        }
         Guide::RingTable { .. } => (
             "Settings on the level ring, for the nasal mark read on it",
             "setting = axis + reading - true angle of the mark",
@@ -436,14 +446,22 @@ fn toric(computation: &Computation, lens: &LensPlan, power: &Power, order: &Lens
     }
     if let Some(chance) = &computation.chance {
         let percent = |share: f64| format!("{} %", round::fixed(share * 100.0, 0));
+        let mut inputs = vec![(
+            "factor on the standard deviations",
+            round::fixed(order.settings.budget_factor, 2),
+            Settings::BUDGET_FACTOR_SOURCE.cited(),
+        )];
+        if let Some(turned) = order.turned {
+            inputs.push((
+                "mean error of the axis by entered tilts of the head, (1 - share undone) times the difference, positive anticlockwise",
+                format!("{} degrees", round::signed(turned.degrees(), 1)),
+                Settings::COUNTER_ROLL_SOURCE.cited(),
+            ));
+        }
         steps.push(step(
             "How sure",
             "bivariate normal in the double-angle plane with a mixture of angle errors, by quadrature",
-            vec![(
-                "factor on the standard deviations",
-                round::fixed(order.settings.budget_factor, 2),
-                Settings::BUDGET_FACTOR_SOURCE.cited(),
-            )],
+            inputs,
             format!(
                 "expected magnitude {}; within 0.25 / 0.50 / 0.75 D: {} / {} / {}",
                 d(chance.expected),

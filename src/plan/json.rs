@@ -96,6 +96,7 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
             Guide::Turns { from_nasal, from_temporal, sum_deg } => {
                 (turn(from_nasal), turn(from_temporal), json!(sum_deg), Vec::new())
             }
+            Guide::OnTarget { .. } => (Value::Null, Value::Null, Value::Null, Vec::new()),
             Guide::RingTable { settings, .. } => {
                 (Value::Null, Value::Null, Value::Null, settings.iter().map(ring_setting).collect())
             }

@@ -1,11 +1,12 @@
 //! When and how the reference marks were made: what a person entered, and what it means.
 
+use super::marking::Marks;
 use super::settings::Settings;
 use crate::cite::{COMMON_PRACTICE, HOUSE_RULE};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Eye, ListEntry};
 use crate::optics::torsion::error_of_tilts;
-use crate::units::{Degrees, round};
+use crate::units::{Degrees, Direction, round};
 
 /// How the patient was placed while marks were made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -34,9 +35,62 @@ impl Posture {
     }
 }
 
+/// What a person stated of marks cannot be.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum MarkedFault {
+    /// A place on the limbus outside 0 to 360.
+    #[error("the {what} mark cannot lie at `{value}` degrees")]
+    NoAngle {
+        /// Which mark.
+        what: &'static str,
+        /// What was stated.
+        value: f64,
+    },
+    /// A tilt nobody measures marks with.
+    #[error("{what} cannot be `{value}` degrees")]
+    NoTilt {
+        /// Which.
+        what: &'static str,
+        /// What was stated.
+        value: f64,
+    },
+    /// One mark and not the other.
+    #[error("the true angle of one mark is stated and not that of the other")]
+    OneMark,
+    /// Marks that are not the marks of this eye.
+    #[error(
+        "the nasal mark at `{nasal}` and the temporal mark at `{temporal}` degrees do not fit a {eye} eye"
+    )]
+    NotThere {
+        /// Nasal mark.
+        nasal: f64,
+        /// Temporal mark.
+        temporal: f64,
+        /// The eye.
+        eye: Eye,
+    },
+}
+
+impl MarkedFault {
+    /// What to do next.
+    pub const fn hint(&self) -> &'static str {
+        match self {
+            Self::NoAngle { .. } => "write 0 to 360 degrees, as seen from the front",
+            Self::NoTilt { .. } => "write -45 to 45 degrees",
+            Self::OneMark => "state both, or neither; an unmeasured mark counts as lying on the horizontal",
+            Self::NotThere { .. } => {
+                "in a right eye the nasal mark lies near 0, in a left eye near 180, the temporal one opposite"
+            }
+        }
+    }
+}
+
 /// What a person entered about the marks of one eye.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Marked {
+    /// Their true angles, if measured.
+    pub marks: Option<Marks>,
     /// How the patient was placed.
     pub posture: Option<Posture>,
     /// When the marks were made.
@@ -54,6 +108,58 @@ pub struct Marked {
 }
 
 impl Marked {
+    /// From what a person states in degrees: the true angle of each mark and the tilts.
+    ///
+    /// # Errors
+    /// [`MarkedFault`] for one mark without the other, a mark far from where it belongs, or an angle that is none.
+    pub fn from_angles(
+        eye: Eye,
+        nasal_deg: Option<f64>,
+        temporal_deg: Option<f64>,
+        [head_tilt, tilt_at_keratometry, cyclotorsion]: [Option<f64>; 3],
+    ) -> Result<Self, MarkedFault> {
+        let direction = |what: &'static str, value: f64| {
+            Direction::from_reading(value).map_err(|_| MarkedFault::NoAngle { what, value })
+        };
+        let tilt = |what: &'static str, value: Option<f64>| {
+            value
+                .map(|value| {
+                    let within = (-45.0..=45.0).contains(&value);
+                    Degrees::computed(value).filter(|_| within).ok_or(MarkedFault::NoTilt { what, value })
+                })
+                .transpose()
+        };
+        let marks = match (nasal_deg, temporal_deg) {
+            (None, None) => None,
+            (Some(nasal), Some(temporal)) => {
+                let (nasal_at, temporal_at) = (direction("nasal", nasal)?, direction("temporal", temporal)?);
+                let (zero_side, opposite_side) = match eye {
+                    Eye::Right => (nasal_at, temporal_at),
+                    Eye::Left => (temporal_at, nasal_at),
+                };
+                let marks = Marks::entered(zero_side, opposite_side);
+                Some(marks.ok_or(MarkedFault::NotThere { nasal, temporal, eye })?)
+            }
+            (Some(_), None) | (None, Some(_)) => return Err(MarkedFault::OneMark),
+        };
+        Ok(Self {
+            marks,
+            head_tilt: tilt("the tilt of the head", head_tilt)?,
+            tilt_at_keratometry: tilt("the tilt at the keratometer", tilt_at_keratometry)?,
+            cyclotorsion: tilt("the turn of the eye", cyclotorsion)?,
+            ..Self::default()
+        })
+    }
+
+    /// Whether nothing was entered but a name.
+    pub fn is_empty(&self) -> bool {
+        let Self { marks, posture, at, use_at, head_tilt, tilt_at_keratometry, cyclotorsion, by: _ } = self;
+        marks.is_none()
+            && posture.is_none()
+            && (at, use_at) == (&None, &None)
+            && [head_tilt, tilt_at_keratometry, cyclotorsion].into_iter().all(Option::is_none)
+    }
+
     /// Mean error of the axis: the part of the difference of the tilts that the eye does not undo, see
     /// [`error_of_tilts`]. None where no tilt was entered; a tilt of which only one is known counts against a level head.
     pub(super) fn turned(&self, counter_roll: f64) -> Option<Degrees> {

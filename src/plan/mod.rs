@@ -14,6 +14,7 @@ mod compute;
 mod door;
 mod explain;
 mod incision;
+mod instrument;
 mod json;
 mod keratometry;
 mod lens;
@@ -35,10 +36,11 @@ pub use compute::{
     PowerRow, ResidualChance, StepWord, Work,
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
+pub use instrument::{Dial, Gaze, MadeWith, MarkingWay, Sense, lean, marks_apart};
 pub use json::as_json;
 pub use keratometry::{Agreement, Combined, Scatter};
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};
-pub use marked::{Marked, Posture};
+pub use marked::{Marked, MarkedFault, Posture};
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use order::{Entered, Order};
 pub use posterior::OtherModel;

@@ -1,5 +1,6 @@
 //! What a plan is asked for beside the readings.
 
+use super::instrument::MarkingWay;
 use super::lens::LensFamily;
 use super::marked::Marked;
 use super::marking::{Marks, TheatreMethod};
@@ -42,6 +43,8 @@ pub struct Order {
     pub marks: Marks,
     /// When and how they were made, if entered.
     pub marked: Option<Marked>,
+    /// How the site marks.
+    pub marking_way: MarkingWay,
     /// Whether the plan is for a patient: then a formula from memory is asked about.
     pub live: bool,
     /// Settings of the plan core.
@@ -55,6 +58,8 @@ pub(super) struct LensOrder<'a> {
     pub(super) family: &'a LensFamily,
     pub(super) entered: Option<&'a Entered>,
     pub(super) live: bool,
+    /// Mean error of the axis from entered tilts of the head; none where none was entered.
+    pub(super) turned: Option<Degrees>,
     pub(super) settings: &'a Settings,
 }
 
@@ -62,10 +67,11 @@ impl Order {
     /// Mean error of the axis from heads that were tilted differently at the instrument and at marking, as entered; zero where
     /// nobody entered a tilt.
     pub(super) fn marks_turned(&self) -> Degrees {
-        self.marked
-            .as_ref()
-            .and_then(|marked| marked.turned(self.settings.counter_roll))
-            .unwrap_or(Degrees::from_degrees(0.0))
+        self.turned().unwrap_or(Degrees::from_degrees(0.0))
+    }
+
+    fn turned(&self) -> Option<Degrees> {
+        self.marked.as_ref()?.turned(self.settings.counter_roll)
     }
 
     /// The part that plans a lens; none when no family is named.
@@ -75,6 +81,7 @@ impl Order {
             family: self.family.as_ref()?,
             entered: self.entered.as_ref(),
             live: self.live,
+            turned: self.turned(),
             settings: &self.settings,
         })
     }

@@ -1,5 +1,6 @@
 //! What a site can set about planning.
 
+use super::instrument::MadeWith;
 use crate::cite::{
     COLLEWIJN_1985, CYCLOTORSION, ERROR_BUDGET, ERROR_BUDGET_FACTOR, HOUSE_RULE, KERATOMETRY_WEIGHTS,
     MARK_AGE, Source,
@@ -138,7 +139,7 @@ impl Default for Settings {
             },
             cyclotorsion_large: Degrees::from_degrees(12.0),
             head_tilt_large: Degrees::from_degrees(5.0),
-            mark_hours: 3.0,
+            mark_hours: MadeWith::Ink.hours(),
             marks_disagree: Degrees::from_degrees(5.0),
             counter_roll: STATIC_COUNTER_ROLL,
             budget_factor: ComponentSds::COHORT_FACTOR,

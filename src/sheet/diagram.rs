@@ -9,7 +9,7 @@ use super::view::{self, View};
 use super::words;
 use crate::model::Eye;
 use crate::page::{Page, Paint, Point, Stroke, Style, geometry, layout};
-use crate::plan::{Line as PlanLine, Released};
+use crate::plan::{Line as PlanLine, Released, TheatreMethod};
 use crate::units::{Direction, Meridian, round};
 
 /// Side of the square a diagram takes, mm.
@@ -56,7 +56,8 @@ struct Drawing {
     incision: Option<Direction>,
     /// True angles of the two marks, degrees.
     marks: [f64; 2],
-    slit: bool,
+    /// The meridian of the slit on the marking page.
+    slit: Option<f64>,
 }
 
 /// The line a plan draws across the eye: the axis of a toric lens; the steep meridian where the incision is what corrects.
@@ -71,8 +72,19 @@ pub(super) fn line_across(released: &Released) -> Option<Line> {
 }
 
 fn marks_of(released: &Released) -> [f64; 2] {
+    if let Some(target) = target(released) {
+        return [target, target + 180.0];
+    }
     let marks = &released.plan().order().marks;
     [round::rounded(marks.zero_side_deg(), 0), round::rounded(marks.opposite_side_deg(), 0)]
+}
+
+/// The target meridian in whole degrees, where the marks are made on it.
+fn target(released: &Released) -> Option<f64> {
+    let plan = released.plan();
+    let on_target = plan.order().method == TheatreMethod::OnTarget;
+    let line = plan.computation().line.filter(|_| on_target)?;
+    Some(round::rounded(line.meridian().degrees(), 0))
 }
 
 /// Draws the theatre diagram with its top left corner at `corner`.
@@ -84,7 +96,7 @@ pub(super) fn theatre(page: &mut Page, corner: (f64, f64), released: &Released) 
         line: line_across(released),
         incision: computation.incision.as_ref().map(|incision| incision.at),
         marks: marks_of(released),
-        slit: false,
+        slit: None,
     }
     .draw(page, corner)
 }
@@ -97,7 +109,7 @@ pub(super) fn marking(page: &mut Page, corner: (f64, f64), released: &Released) 
         line: None,
         incision: None,
         marks: marks_of(released),
-        slit: true,
+        slit: Some(target(released).unwrap_or(180.0)),
     }
     .draw(page, corner)
 }
@@ -154,11 +166,11 @@ impl Drawing {
         self.words(page, centre);
         self.nose(page, centre);
         // Without a line nothing is turned from the marks.
-        if self.line.is_some() || self.slit {
+        if self.line.is_some() || self.slit.is_some() {
             self.reference_marks(page, centre);
         }
-        if self.slit {
-            self.slit(page, centre);
+        if let Some(meridian) = self.slit {
+            self.slit(page, centre, meridian);
         }
         if let Some(incision) = self.incision {
             let at = self.seen(incision.degrees());
@@ -250,14 +262,18 @@ impl Drawing {
         centred(page, place(4.3, -6.2), along_rim(side), Style::bold(8.0), "NOSE");
     }
 
-    fn slit(&self, page: &mut Page, centre: Point) {
+    fn slit(&self, page: &mut Page, centre: Point, meridian: f64) {
         let reach = LIMBUS_MM - 1.5;
         page.line(
-            geometry::polar(centre, reach, self.seen(180.0)),
-            geometry::polar(centre, reach, self.seen(0.0)),
+            geometry::polar(centre, reach, self.seen(meridian + 180.0)),
+            geometry::polar(centre, reach, self.seen(meridian)),
             Stroke::dashed(0.35, 2.0, 1.4),
         );
         page.circle(centre, 1.3, Paint::fill(grey(0.0)));
+        // A slit that is not level would run through the words below it; the page says them beside the picture.
+        if geometry::sin_cos_deg(meridian).0.abs() > 0.02 {
+            return;
+        }
         let below = geometry::polar(centre, 6.0, self.seen(view::INFERIOR));
         centred(page, below, 0.0, Style::regular(8.5), "horizontal slit through");
         let below = geometry::polar(centre, 10.0, self.seen(view::INFERIOR));

@@ -173,6 +173,10 @@ fn shares(flow: &mut Flow<'_, '_>, shares: &[BudgetShare]) -> Result<(), SheetEr
     let mut x = LEFT;
     for (position, share) in shares.iter().enumerate() {
         let long = BAR * share.share;
+        // A part too small to be drawn has its number only.
+        if long < 0.05 {
+            continue;
+        }
         let fill = [Ink::WHITE, grey(0.55), grey(0.8), Ink::BLACK].get(position % 4).copied();
         page.rectangle((x, y), long, 3.6, Paint::both(fill.unwrap_or(Ink::WHITE), Stroke::solid(0.25)));
         x += long;

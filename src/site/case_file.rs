@@ -12,7 +12,7 @@ use crate::model::{
     OperatingList, PatientNumber, PersonName, Place, Procedure, Reading, Refraction, Seat, Sex, SignedTarget,
     Spot, Surface,
 };
-use crate::plan::{Entered, Surgeon};
+use crate::plan::{Entered, Marked, Posture, Surgeon};
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
 
 /// Everything a case file says.
@@ -26,6 +26,8 @@ pub struct CaseFile {
     pub lenses: Vec<LensRead>,
     /// The surgeon's own choice.
     pub entered: Option<Entered>,
+    /// What was entered of the marks.
+    pub marked: Option<Marked>,
     /// Answers, by code.
     pub answers: Vec<Answer>,
 }
@@ -156,6 +158,8 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         .map(lens_table)
         .collect::<Result<Vec<_>, _>>()?;
     let entered = root.get("chosen").map(|taken| chosen(taken.table()?)).transpose()?;
+    let eye = entry.eye.as_ref().map(|eye| eye.value);
+    let marked = root.get("marking").map(|taken| marking(taken.table()?, eye)).transpose()?;
     let answers = root
         .get("answer")
         .map(|taken| taken.tables())
@@ -176,7 +180,7 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         facts: Vec::new(),
         authority,
     };
-    Ok(CaseFile { evidence, surgeon, lenses, entered, answers })
+    Ok(CaseFile { evidence, surgeon, lenses, entered, marked, answers })
 }
 
 fn date(taken: &Taken<'_>) -> Result<(jiff::civil::Date, String), TextFault> {
@@ -483,6 +487,48 @@ fn chosen(table: Table<'_>) -> Result<Entered, TextFault> {
     };
     table.finish()?;
     Ok(entered)
+}
+
+/// What was entered of the marks: `[marking]`.
+fn marking(table: Table<'_>, eye: Option<Eye>) -> Result<Marked, TextFault> {
+    let degrees = |key: &'static str| -> Result<Option<f64>, TextFault> {
+        table.get(key).map(|taken| Ok(taken.number()?.value())).transpose()
+    };
+    let moment = |key: &'static str| -> Result<Option<jiff::Timestamp>, TextFault> {
+        let Some(taken) = table.get(key) else { return Ok(None) };
+        let text = taken.text_as_written()?;
+        let time = text.trim().replacen(' ', "T", 1).parse().map_err(|_| {
+            taken
+                .fault(format!("`{text}` is not a time with a zone"), "write it as 2026-03-12T08:10:00+01:00")
+        })?;
+        Ok(Some(time))
+    };
+    let Some(eye) = eye else {
+        return Err(table.fault("marks belong to an eye", "state `eye` in `[operation]`"));
+    };
+    let tilts =
+        [degrees("head_tilt_deg")?, degrees("tilt_at_keratometry_deg")?, degrees("cyclotorsion_deg")?];
+    let (nasal, temporal) = (degrees("nasal_deg")?, degrees("temporal_deg")?);
+    let posture = table
+        .get("posture")
+        .map(|taken| {
+            let text = taken.text()?;
+            Posture::from_word(&text).ok_or_else(|| {
+                taken.fault(format!("`{text}` is unknown"), format!("known: {}", Posture::WORDS))
+            })
+        })
+        .transpose()?;
+    let marked = Marked::from_angles(eye, nasal, temporal, tilts)
+        .map_err(|fault| table.fault(fault.to_string(), fault.hint()))?;
+    let marked = Marked {
+        posture,
+        at: moment("at")?,
+        use_at: moment("use_at")?,
+        by: table.text("by")?.unwrap_or_default(),
+        ..marked
+    };
+    table.finish()?;
+    Ok(marked)
 }
 
 fn answer(table: Table<'_>) -> Result<Answer, TextFault> {

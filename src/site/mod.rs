@@ -16,6 +16,7 @@ mod incoming;
 mod keys;
 mod limits;
 mod mapping;
+mod marking;
 mod node;
 mod reader;
 mod readings;

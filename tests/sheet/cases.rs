@@ -14,8 +14,8 @@ use axiswright::model::{
 use axiswright::optics::view::LimbalPlace;
 use axiswright::plan::{
     Approval, BoxPlane, BoxPower, Entered, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite,
-    Leftover, LensConstants, LensFamily, LensKind, LensStep, Marks, Opening, Order, PosteriorChoice,
-    PowerRange, Reach, Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
+    Leftover, LensConstants, LensFamily, LensKind, LensStep, Marked, MarkingWay, Marks, Opening, Order,
+    PosteriorChoice, PowerRange, Reach, Released, Settings as PlanSettings, Surgeon, TheatreMethod, plan,
 };
 use axiswright::sheet::SheetFacts;
 use axiswright::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -43,6 +43,8 @@ pub(crate) struct Ask {
     pub(crate) backup: Option<&'static str>,
     pub(crate) entered: Option<(&'static str, &'static str)>,
     pub(crate) marks: Option<(f64, f64)>,
+    pub(crate) marked: Option<Marked>,
+    pub(crate) marking_way: MarkingWay,
     pub(crate) method: TheatreMethod,
     pub(crate) procedure: Option<Procedure>,
     pub(crate) lens: LensKind,
@@ -75,6 +77,8 @@ impl Default for Ask {
             backup: Some("same family, spherical, anterior chamber lens in the cupboard"),
             entered: None,
             marks: None,
+            marked: None,
+            marking_way: MarkingWay::default(),
             method: TheatreMethod::RingOnMarks,
             procedure: Some(Procedure::ToricLens),
             lens: LensKind::Toric,
@@ -371,6 +375,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
         marks: ask.marks.map_or_else(Marks::default, |(zero, opposite)| {
             Marks::entered(Direction::wrapping(zero), Direction::wrapping(opposite)).unwrap()
         }),
+        marked: ask.marked.clone(),
+        marking_way: ask.marking_way,
         live: false,
         settings: PlanSettings::default(),
     }
@@ -468,7 +474,6 @@ pub(crate) fn crowded() -> Ask {
         number: "ALD-1952-0314-778812-0093",
         authority: Some("Regional Hospitals of the Northern Shore"),
         marks: Some((3.0, 181.0)),
-        marked: None,
         incision_deg: Some(225.0),
         backup: Some(
             "three-piece spherical lens of the same power less one dioptre in the sulcus; if the bag is lost, iris fixation by the second surgeon",
