@@ -155,7 +155,6 @@ codes! {
     E01 "settings-not-approved" [Refuse] It "A file that can move a printed number differs from its approved digest.";
     F01 "coefficients-unverified" [SignOff] Surgeon "On a live site: the numbers of the planning formula, or of the model of the posterior cornea, are from memory.";
     F02 "formulas-apart" [SignOff] Surgeon "The planning formula differs by more than the limit from those that guideline NG77 (from memory) names for this length.";
-    F03 "prediction-gap" [SignOff] Surgeon "The export's own prediction by a published formula differs from the recomputed one by more than the limit.";
     F04 "formula-limit" [Note Refuse] Surgeon "A formula runs near or beyond its domain.";
     F05 "lens-not-made" [SignOff] Surgeon "The wanted power or step is not in the lens family; the nearest was taken.";
     F06 "residual-large" [SignOff] Surgeon "The predicted residual astigmatism is above the site's limit.";

@@ -8,6 +8,7 @@
 )]
 
 mod again;
+mod astigmatism;
 mod clinic;
 mod doctor;
 mod explaining;

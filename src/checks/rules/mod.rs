@@ -195,7 +195,6 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::E01
         | Code::F01
         | Code::F02
-        | Code::F03
         | Code::F04
         | Code::F05
         | Code::F06
