@@ -302,9 +302,11 @@ fn result(plan: &Plan) -> String {
         format!("seat {:?}", plan.order().seat),
     ];
     let marks = &plan.order().marks;
-    if marks.are_entered() {
-        let whole = |degrees: f64| round::fixed(degrees, 0);
-        lines.push(format!("marks {} {}", whole(marks.zero_side_deg()), whole(marks.opposite_side_deg())));
+    // Marks that lie where they are taken to lie without being measured turn nothing.
+    let whole = |degrees: f64| round::fixed(degrees, 0);
+    let angles = (whole(marks.zero_side_deg()), whole(marks.opposite_side_deg()));
+    if computation.line.is_some() && angles != (whole(0.0), whole(180.0)) {
+        lines.push(format!("marks {} {}", angles.0, angles.1));
     }
     if let Some(lens) = computation.lens() {
         lines.extend([
