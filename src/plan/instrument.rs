@@ -1,6 +1,6 @@
 //! The site's way of marking: with what, how the patient looks, and the dial of its instrument.
 
-use crate::units::{Degrees, Direction, Meridian, round};
+use crate::units::{Direction, Meridian, round};
 
 /// What marks are made with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -161,7 +161,7 @@ impl Dial {
 pub fn lean(meridian: Meridian) -> String {
     let at = round::rounded(meridian.degrees(), 0);
     let whole = |degrees: f64| round::fixed(degrees, 0);
-    if at < 0.5 || at > 179.5 {
+    if !(0.5..=179.5).contains(&at) {
         "level".to_owned()
     } else if at < 45.0 {
         format!("its right end stands {} degrees above level", whole(at))
@@ -185,11 +185,4 @@ pub struct MarkingWay {
     pub gaze: Gaze,
     /// The dial of its instrument; none where marks are made without one, or the site says nothing of it.
     pub dial: Option<Dial>,
-}
-
-/// Whether two marks disagree by more than a limit: how far they are from lying opposite each other.
-pub fn marks_apart(zero_side: Degrees, opposite_side: Degrees) -> Degrees {
-    Degrees::computed(opposite_side.degrees() - 180.0 - zero_side.degrees())
-        .unwrap_or(Degrees::from_degrees(0.0))
-        .abs()
 }

@@ -236,14 +236,13 @@ fn age(eye: Eye, marked: &Marked, entry: &ListEntry, settings: &Settings) -> Opt
     let made = marked.at?;
     let limit = settings.mark_hours;
     let hours = |from: jiff::Timestamp, to: jiff::Timestamp| to.duration_since(from).as_secs_f64() / 3600.0;
-    let old = match marked.use_at {
-        Some(at) => hours(made, at),
-        None => {
-            // The earliest hour at which that day begins anywhere on earth: no zone is known here.
-            let day = entry.date.as_ref()?.value.at(0, 0, 0, 0);
-            let begins = jiff::tz::Offset::constant(14).to_timestamp(day).ok()?;
-            hours(made, begins)
-        }
+    let old = if let Some(at) = marked.use_at {
+        hours(made, at)
+    } else {
+        // The earliest hour at which that day begins anywhere on earth: no zone is known here.
+        let day = entry.date.as_ref()?.value.at(0, 0, 0, 0);
+        let begins = jiff::tz::Offset::constant(14).to_timestamp(day).ok()?;
+        hours(made, begins)
     };
     if old <= limit + 1e-9 {
         return None;

@@ -36,7 +36,7 @@ pub use compute::{
     PowerRow, ResidualChance, StepWord, Work,
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
-pub use instrument::{Dial, Gaze, MadeWith, MarkingWay, Sense, lean, marks_apart};
+pub use instrument::{Dial, Gaze, MadeWith, MarkingWay, Sense, lean};
 pub use json::as_json;
 pub use keratometry::{Agreement, Combined, Scatter};
 pub use lens::{BoxPlane, BoxPower, LensConstants, LensFamily, LensFault, LensKind, LensStep, PowerRange};

@@ -311,11 +311,8 @@ pub(super) fn posterior(
 
 /// F01: a live plan rests on a model whose numbers are from memory.
 pub(super) fn from_memory(eye: Eye, used: PosteriorChoice, live: bool) -> Option<Finding> {
-    let remembered = match used {
-        // The indices of the schematic cornea are the trade's own; what is from memory there is a worked example.
-        PosteriorChoice::Measured => false,
-        _ => source_of(used).mark == Mark::FromMemory,
-    };
+    // The indices of the schematic cornea are the trade's own; what is from memory of it is a worked example.
+    let remembered = used != PosteriorChoice::Measured && source_of(used).mark == Mark::FromMemory;
     (live && remembered).then(|| {
         let text = format!(
             "posterior cornea by {}: its numbers are from memory, not yet compared with the paper",

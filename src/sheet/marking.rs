@@ -73,7 +73,7 @@ pub(super) fn page(frame: &Frame<'_>, released: &Released) -> Result<Page, Sheet
     how(&mut page, released)?;
     let y = 54.0 + DIAGRAM_MM + 6.0;
     table(&mut page, released, y, frame);
-    dial(&mut page, released, y + 52.0)?;
+    dial(&mut page, released, y + 52.0);
     rules(&mut page, released, y + 72.0, frame)?;
     Ok(page)
 }
@@ -214,7 +214,7 @@ pub(super) fn dial_words(released: &Released) -> Option<[(&'static str, String);
     ])
 }
 
-fn dial(page: &mut Page, released: &Released, top: f64) -> Result<(), PageError> {
+fn dial(page: &mut Page, released: &Released, top: f64) {
     page.text(LEFT, top, Style::bold(11.0), "IF AN INSTRUMENT WITH A DIAL IS USED");
     let y = top + 8.0;
     let style = Style::regular(9.5);
@@ -222,7 +222,7 @@ fn dial(page: &mut Page, released: &Released, top: f64) -> Result<(), PageError>
         page.tagged(LEFT, y, style, zero.1, zero.0);
         page.tagged(RIGHT, y, Style::bold(12.0).right(), set.1, set.0);
         page.tagged(LEFT, y + 5.4, style, proof.1, proof.0);
-        return Ok(());
+        return;
     }
     page.text(LEFT, y, style, "Its zero lies at");
     blank(page, LEFT + 24.0, y + 0.7, 24.0);
@@ -240,7 +240,6 @@ fn dial(page: &mut Page, released: &Released, top: f64) -> Result<(), PageError>
         Style::regular(8.5),
         "Many dials count from another zero, or the other way round, than the picture: write down the dial's own numbers.",
     );
-    Ok(())
 }
 
 /// How far marks may disagree, and how long they last, as the site says.

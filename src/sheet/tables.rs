@@ -244,7 +244,7 @@ pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<
         }
     }
     if rows.is_empty() {
-        return flow.paragraph(plain(), "Not computed: no formula was used for this eye.");
+        flow.paragraph(plain(), "Not computed: no formula was used for this eye.")?;
     }
     let mut pairs = rows.into_iter();
     while let Some(first) = pairs.next() {

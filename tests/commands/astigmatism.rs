@@ -70,7 +70,7 @@ fn sources_that_scatter_alike_are_combined_alike_in_both_ways() {
     let plain = with(&[scattered, (MODEL, "posterior_model = \"eom2015\"\ncombine = \"mean\"")], 0);
     let (first, second) = (337.5 / 7.92, 42.66);
     let weight = (0.20_f64 / 0.48) * (0.20 / 0.48);
-    let means = ((first + 337.5 / 7.49) / 2.0, f64::midpoint(second, 45.02));
+    let means = (f64::midpoint(first, 337.5 / 7.49), f64::midpoint(second, 45.02));
     let mean = |plan: &Value| {
         f64::midpoint(number(plan, "/keratometry/flat_d"), number(plan, "/keratometry/steep_d"))
     };
