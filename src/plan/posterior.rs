@@ -7,7 +7,7 @@ use crate::cite::{self, Mark, Source};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{CornealSurgery, Eye, Keratometry, MeridianReading, Surface};
 use crate::optics::cornea::ToricSurface;
-use crate::optics::posterior::{PosteriorModel, back_of_radii};
+use crate::optics::posterior::{PosteriorError, PosteriorModel, back_of_radii};
 use crate::units::{Dioptre, KeratometricIndex, Meridian, Millimetre, PowerVector, round};
 
 /// Radii between which a measured back surface of a cornea is believed, in millimetres. Source: our own choice, wide of the
@@ -114,11 +114,26 @@ pub(super) const fn formula_of(choice: PosteriorChoice) -> &'static str {
     }
 }
 
+/// Why a model does not hold, in the places that are printed.
+fn limits(error: PosteriorError) -> String {
+    match error {
+        PosteriorError::LensTooStrong { lens_cylinder_d, most_d } => format!(
+            "its factors hold for lenses up to {} D, the reading calls for {} D",
+            round::fixed(most_d, 2),
+            round::fixed(lens_cylinder_d, 2)
+        ),
+        PosteriorError::Oblique { steep_deg } => format!(
+            "its factors are not stated for oblique astigmatism, steep at {}",
+            round::meridian(Meridian::wrapping(steep_deg))
+        ),
+    }
+}
+
 fn population(model: PosteriorModel, cornea: &Cornea<'_>) -> Result<Said, Silent> {
     if cornea.surgery == CornealSurgery::Yes {
         return Err(Silent::Because("the cornea was operated on, no model of it holds".to_owned()));
     }
-    let addition = model.addition(cornea.measured).map_err(|error| Silent::Because(error.to_string()))?;
+    let addition = model.addition(cornea.measured).map_err(|error| Silent::Because(limits(error)))?;
     Ok(Said { addition, whole: false, words: cited(model) })
 }
 
