@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 use arbitrary::{Result, Unstructured};
 use axiswright::intake::{Brings, FolderRules, Input, Mapping, Template, read, scrub};
 use axiswright::model::Digest;
+use axiswright::site::standard_reports;
 use jiff::civil::date;
 
 /// Name, template, name of its file, export it reads.
@@ -71,7 +72,8 @@ fn judge(name: &str, bytes: &[u8], brings: Brings, templates: &[Template]) {
         index: Some(1.3375),
         ..FolderRules::undeclared(brings)
     };
-    let input = Input { bytes, name, folder: &folder, today: date(2026, 3, 3), reports: &[] };
+    let reports = [standard_reports()];
+    let input = Input { bytes, name, folder: &folder, today: date(2026, 3, 3), reports: &reports };
     let first = read(&input, templates);
     match &first {
         Ok(read) => assert_eq!(read.digest, Digest::of(bytes), "the digest is that of the file"),

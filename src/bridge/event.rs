@@ -171,6 +171,15 @@ pub enum Event {
         /// Whether they proved who they are.
         authenticated: bool,
     },
+    /// Somebody entered when and how the reference marks of a case were made.
+    Marked {
+        /// The case.
+        case: String,
+        /// Note with what was entered and by whom.
+        marks: String,
+        /// Whether they proved who they are.
+        authenticated: bool,
+    },
     /// A settings file was approved.
     SettingsApproved {
         /// Its name.
@@ -211,6 +220,7 @@ impl Event {
             | Self::Entered { .. }
             | Self::Thickness { .. }
             | Self::Implanted { .. }
+            | Self::Marked { .. }
             | Self::SettingsApproved { .. }
             | Self::Person { .. }
             | Self::ClockConfirmed { .. } => true,

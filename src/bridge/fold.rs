@@ -11,7 +11,7 @@ use crate::casebook::CaseId;
 use crate::finding::{Answer, Code, Fingerprint};
 use crate::ledger::{Head, Ledger, NoteKey, NoteState, Record};
 use crate::model::Digest;
-use crate::plan::{Entered, Implanted, LocalThickness};
+use crate::plan::{Entered, Implanted, LocalThickness, Marked};
 use crate::site::Approved;
 use crate::units::{Dioptre, Meridian};
 
@@ -87,6 +87,8 @@ pub struct CaseRecord {
     pub pachymetry: Vec<LocalThickness>,
     /// The newest statement of the toric lens that is in the eye.
     pub implanted: Option<Implanted>,
+    /// What was last entered of its marks.
+    pub marked: Option<Marked>,
     /// Its sheets by version.
     pub issues: BTreeMap<u32, Issue>,
     /// What the newest `considered` record says, and when.
@@ -345,6 +347,10 @@ impl Standing {
             Event::Implanted { case, lens, .. } => {
                 let text = said(ledger, &lens)?;
                 self.case(record, &case)?.implanted = super::implanted::read(&text);
+            }
+            Event::Marked { case, marks, .. } => {
+                let text = said(ledger, &marks)?;
+                self.case(record, &case)?.marked = super::marks::read(&text);
             }
             Event::SettingsApproved { name, digest, file, by } => {
                 let digest = Digest::from_hex(&digest).ok_or_else(|| fault(record, "not a digest"))?;

@@ -19,7 +19,7 @@ use crate::checks::UnapprovedFile;
 use crate::finding::{Answer, Finding};
 use crate::ledger::ContentDigest;
 use crate::model::{Digest, Exam, Fact, ListEntry, OperatingList};
-use crate::plan::{Entered, Implanted, LocalThickness};
+use crate::plan::{Entered, Implanted, LocalThickness, Marked};
 
 /// The digests of every settings file: while they are equal, so are the settings.
 pub(super) type Settings = Vec<Digest>;
@@ -59,6 +59,8 @@ pub(super) struct Judged {
     pub(super) pachymetry: Vec<LocalThickness>,
     /// The lens stated to be in the eye.
     pub(super) implanted: Option<Implanted>,
+    /// What was entered of the marks.
+    pub(super) marked: Option<Marked>,
 }
 
 impl Judged {

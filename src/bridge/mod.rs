@@ -13,6 +13,7 @@ mod implanted;
 mod init;
 mod issue;
 mod lookup;
+mod marks;
 mod memory;
 mod one_case;
 mod pass;
@@ -37,6 +38,7 @@ pub use implanted::state_implanted;
 pub use init::{Initialised, Request as InitRequest, init};
 pub use issue::Approver;
 pub use lookup::{KnownSheet, SheetCode, SheetStanding, sheet_of_bytes, sheet_of_code};
+pub use marks::{eye_of, mark};
 pub use one_case::consider_case_file;
 pub use pass::{CaseView, Look, PassReport, approve, look, pass, view};
 pub use people_acts::{

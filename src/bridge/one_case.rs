@@ -6,7 +6,7 @@ use super::stages::{Considered, consider};
 use crate::casebook::{Expectation, join};
 use crate::checks::{self, Context, LensOnFile, NumberScheme};
 use crate::model::{ListEntry, Procedure, same_name};
-use crate::plan::{Marks, Order, Settings, TheatreMethod};
+use crate::plan::{MarkingWay, Order, Settings, TheatreMethod};
 use crate::site::CaseFile;
 
 /// Takes the case of a case file through the stages, at the default limits and with the surgeon and lenses the file brings;
@@ -44,7 +44,9 @@ fn order(entry: &ListEntry, file: &CaseFile) -> Option<Order> {
         laser: file.laser.clone(),
         seat: file.surgeon.seat_for(entry),
         method: TheatreMethod::RingOnMarks,
-        marks: Marks::default(),
+        marks: file.marked.as_ref().and_then(|marked| marked.marks).unwrap_or_default(),
+        marked: file.marked.clone(),
+        marking_way: MarkingWay::default(),
         live: false,
         settings: Settings::default(),
         nomogram: file.nomogram.clone(),

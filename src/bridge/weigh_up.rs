@@ -15,7 +15,7 @@ use crate::casebook::{Case, CaseId, Expectation, join};
 use crate::checks::{Context, LensOnFile, UnapprovedFile};
 use crate::finding::Severity;
 use crate::model::{ListEntry, Procedure, same_name};
-use crate::plan::{Approval, LaserOrder, Marks, Nomogram, Order, Plan, Surgeon, Work};
+use crate::plan::{Approval, LaserOrder, Nomogram, Order, Plan, Surgeon, Work};
 use crate::site::{ApprovalPolicy, History, LensRead};
 use crate::units::round;
 
@@ -141,6 +141,7 @@ pub fn weigh_up(
             entered: record.entered.clone(),
             pachymetry: record.pachymetry.clone(),
             implanted: record.implanted.clone(),
+            marked: record.marked.clone(),
         };
         let known = site.memory.borrow().considered(&judged, now);
         let considered = known.unwrap_or_else(|| {
@@ -224,7 +225,9 @@ fn order(site: &Site, entry: &ListEntry, record: &CaseRecord) -> Option<Order> {
         laser: LaserOrder::default(),
         seat: surgeon.seat_for(entry),
         method: site.settings.site.theatre_method(),
-        marks: Marks::default(),
+        marks: record.marked.as_ref().and_then(|marked| marked.marks).unwrap_or_default(),
+        marked: record.marked.clone(),
+        marking_way: site.settings.site.marking_way(),
         live: site.settings.site.is_live(),
         settings: site.settings.site.plan_settings().clone(),
         nomogram: nomogram_of(site, entry).map(|(_, table)| table.clone()),
@@ -298,6 +301,7 @@ fn evidence(site: &Site, case: &Case, record: &CaseRecord) -> String {
     lines.extend(record.entered.iter().map(super::fold::entered_text));
     lines.extend(record.pachymetry.iter().map(super::thickness::line));
     lines.extend(record.implanted.iter().map(super::implanted::text));
+    lines.extend(record.marked.iter().map(super::marks::text));
     keyed(site, "axiswright-evidence-1", &lines.join("\n"))
 }
 
@@ -317,6 +321,13 @@ fn result(plan: &Plan) -> String {
         format!("incision {}", computation.incision.map(|i| round::direction(i.at)).unwrap_or_default()),
         format!("seat {:?}", plan.order().seat),
     ];
+    let marks = &plan.order().marks;
+    // Marks that lie where they are taken to lie without being measured turn nothing.
+    let whole = |degrees: f64| round::fixed(degrees, 0);
+    let angles = (whole(marks.zero_side_deg()), whole(marks.opposite_side_deg()));
+    if computation.line.is_some() && angles != (whole(0.0), whole(180.0)) {
+        lines.push(format!("marks {} {}", angles.0, angles.1));
+    }
     if let Some(lens) = computation.lens() {
         lines.extend([
             format!("lens {}", lens.box_line),

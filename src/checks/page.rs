@@ -10,8 +10,8 @@ pub fn findings_page() -> String {
         "# Findings\n\n\
          Printed from the code by `checks::findings_page`; a test compares the two. A limit is the site's to set; the value\n\
          here is its default, with the source and how far that was verified. *note*: nothing to do. *sign-off*: a person\n\
-         answers with a reason. *refuse*: no sheet; the source is corrected, measured or exported again. The limits of M05,\n\
-         F02, F06 and F07 belong to planning: they stand with default and source in `[budget]` of site.toml.\n\n\
+         answers with a reason. *refuse*: no sheet; the source is corrected, measured or exported again. The limits of M01 and\n\
+         M03 to M05, F02, F06 and F07 belong to planning: they stand with default and source in `[budget]` of site.toml.\n\n\
          | code | name | severity | who acts | rule | limits |\n|---|---|---|---|---|---|\n",
     );
     for code in Code::ALL {

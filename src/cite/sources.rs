@@ -210,14 +210,6 @@ pub const AXIS_FROM_VECTOR: Source = Source {
     mark: Mark::Computed,
 };
 
-/// How far eyes turn when a patient lies down.
-pub const TORSION_RANGE: Source = Source {
-    short: "torsion, 85 eyes",
-    full: "85 eyes sitting and lying: mean absolute torsion 4.6 +- 3.4 degrees, range -14 to 12; author and title were not noted",
-    place: "abstract: mean, scatter and range; that more than 12 degrees are asked about is ours",
-    mark: Mark::Read,
-};
-
 /// Tilt of a lens.
 pub const WEIKERT_2018: Source = Source {
     short: "Weikert 2018",
@@ -234,6 +226,22 @@ pub const COLLEWIJN_1985: Source = Source {
     mark: Mark::Read,
 };
 
+/// How far an eye turns when its owner lies down.
+pub const CYCLOTORSION: Source = Source {
+    short: "cyclotorsion",
+    full: "turn of the eye from sitting to lying: Sci Rep 2020, 107 eyes, -11 to 12 degrees; a series of 85 eyes, -14 to 12; Swami 2002, 240 eyes, 8 % above 10",
+    place: "abstracts; 12 degrees as the limit is our proposal",
+    mark: Mark::Assumed,
+};
+
+/// How long marks on the eye last.
+pub const MARK_AGE: Source = Source {
+    short: "age of marks",
+    full: "ink is used soon after it was made; marks made in the surface by heat or light are used within 8 hours",
+    place: "common practice, no published source found; the hours for ink are our proposal",
+    mark: Mark::CommonPractice,
+};
+
 /// How an eye looks from the seats in theatre.
 pub const VIEW_GEOMETRY: Source = Source {
     short: "view geometry",
@@ -247,6 +255,14 @@ pub const ERROR_BUDGET: Source = Source {
     short: "error budget",
     full: "our assumptions, anchored on Gjerdrum 2020 (repeatability of keratometry), Popp 2012 and Cha 2011 (marking), Hirnschall, J Refract Surg 2020;36:646 (shares) and others",
     place: "abstracts; each value is a setting of the site, to be replaced by its own results",
+    mark: Mark::Assumed,
+};
+
+/// How keratometry of several sources is weighed.
+pub const KERATOMETRY_WEIGHTS: Source = Source {
+    short: "weights of sources",
+    full: "mean of the sources weighed by the inverse of their covariance (least squares); the covariance of a source is the budget's, or that of its own readings where it is greater, never smaller",
+    place: "computed; that repeats of one examination share its tear film and alignment, so that many or even ones make no source surer than the budget, is our assumption",
     mark: Mark::Assumed,
 };
 
@@ -526,12 +542,14 @@ pub const ALL: &[Source] = &[
     FELIPE_2011,
     BERDAHL_2012,
     AXIS_FROM_VECTOR,
-    TORSION_RANGE,
     WEIKERT_2018,
     COLLEWIJN_1985,
+    CYCLOTORSION,
+    MARK_AGE,
     VIEW_GEOMETRY,
     ERROR_BUDGET,
     ERROR_BUDGET_FACTOR,
+    KERATOMETRY_WEIGHTS,
     BESSEL_ADDITION,
     MOD11,
     AGREEMENT,

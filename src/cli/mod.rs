@@ -14,6 +14,7 @@ mod failure;
 mod init;
 mod ledger;
 mod logging;
+mod mark;
 mod on_site;
 mod once;
 mod output;
@@ -51,6 +52,7 @@ enum Command {
     Watch(watch::WatchArguments),
     Cases(cases::CasesArguments),
     Answer(Box<answer::AnswerArguments>),
+    Mark(Box<mark::MarkArguments>),
     Again(again::AgainArguments),
     Plan(plan::PlanArguments),
     Read(read::ReadArguments),
@@ -77,7 +79,12 @@ impl Command {
             Self::User(arguments) => arguments.json(),
             Self::Ledger(arguments) => arguments.json(),
             Self::Doctor(arguments) => arguments.json,
-            Self::Init(_) | Self::Answer(_) | Self::Watch(_) | Self::Template(_) | Self::Again(_) => false,
+            Self::Init(_)
+            | Self::Answer(_)
+            | Self::Mark(_)
+            | Self::Watch(_)
+            | Self::Template(_)
+            | Self::Again(_) => false,
         }
     }
 }
@@ -116,6 +123,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Watch(arguments) => watch::run(&arguments),
         Command::Cases(arguments) => cases::run(&arguments),
         Command::Answer(arguments) => answer::run(&arguments),
+        Command::Mark(arguments) => mark::run(&arguments),
         Command::Again(arguments) => again::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Read(arguments) => read::run(&arguments),

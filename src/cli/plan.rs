@@ -224,6 +224,7 @@ fn print_numbers(computation: &Computation, steps: bool) {
         let name = match marking.guide {
             Guide::Turns { .. } => "turns     ",
             Guide::RingTable { .. } => "level ring",
+            Guide::OnTarget { .. } => "marks     ",
         };
         print_line(&format!("  {name}     {}", marking.printed()));
     }

@@ -89,6 +89,14 @@ impl IncisionEffect {
         self.covariance
     }
 
+    /// How the effect scatters in the next eye, if a scatter is stated: that of single eyes and that of their mean, `1 + 1/n`
+    /// times the covariance; with no number of eyes stated the covariance itself.
+    pub fn scatter_of_next_eye(self) -> Option<Covariance> {
+        let eyes = self.eyes.filter(|eyes| *eyes > 0);
+        let factor = eyes.map_or(1.0, |eyes| (1.0 + 1.0 / f64::from(eyes)).sqrt());
+        Some(self.covariance?.scaled(factor))
+    }
+
     /// Number of eyes, if stated.
     pub const fn eyes(self) -> Option<u32> {
         self.eyes

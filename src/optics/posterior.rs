@@ -6,6 +6,9 @@
 //! contact lens: the caller must know.
 
 use crate::cite::{self, Source};
+use crate::optics::cornea::ToricSurface;
+use crate::optics::error::OpticsError;
+use crate::optics::matrix::Medium;
 use crate::units::{Dioptre, KeratometricIndex, Meridian, PowerVector};
 
 /// Mean back surface as one vector: 0.25 D, steepening the horizontal. Source:
@@ -140,6 +143,28 @@ impl PosteriorModel {
             Self::Measured { .. } => Some(cite::GULLSTRAND),
         }
     }
+}
+
+/// Astigmatism of a measured back surface, as [`PosteriorModel::Measured`] takes it: without a sign, at its steep meridian.
+///
+/// `K = 1000 (1.336 - 1.376) / r`. Source: [`GULLSTRAND`](crate::cite::GULLSTRAND) for the indices. The thickness of the
+/// cornea is left out, as in the model.
+///
+/// ```
+/// use axiswright::optics::cornea::ToricSurface;
+/// use axiswright::optics::posterior::back_of_radii;
+/// use axiswright::units::{Meridian, Millimetre};
+/// let mm = Millimetre::from_millimetres;
+/// let back = ToricSurface::from_radii(mm(6.6), mm(6.2), Meridian::VERTICAL).unwrap();
+/// let vector = back_of_radii(back).unwrap();
+/// assert!((vector.cylinder().dioptres() - 0.391_007).abs() < 1e-6);
+/// assert!((vector.steep().degrees() - 90.0).abs() < 1e-9);
+/// ```
+///
+/// # Errors
+/// [`OpticsError::NotFinite`] for a radius so small that the power is no number.
+pub fn back_of_radii(surface: ToricSurface) -> Result<PowerVector, OpticsError> {
+    Ok(-surface.power(Medium::CORNEA, Medium::AQUEOUS)?.vector())
 }
 
 /// Weight of the second class across a limit, 0 before the band and 1 behind it.

@@ -100,14 +100,20 @@ pub enum Opening {
     Phaco,
     /// For manual small-incision surgery.
     Manual,
+    /// Two for phaco, opposite each other on one meridian; their effect is that of the pair.
+    Paired,
 }
 
 impl Opening {
+    /// The words of a surgeon's file.
+    pub const WORDS: &str = "phaco, manual, paired";
+
     /// Reads the word of a surgeon's file.
     pub fn from_word(text: &str) -> Option<Self> {
         match text.trim() {
             "phaco" => Some(Self::Phaco),
             "manual" => Some(Self::Manual),
+            "paired" => Some(Self::Paired),
             _ => None,
         }
     }

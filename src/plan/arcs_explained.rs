@@ -25,7 +25,7 @@ pub(super) fn steps(
     asked: &Asked<'_>,
     table: &Nomogram,
 ) -> Vec<Step> {
-    let mut steps = explain::cornea(computation, asked.selection, &asked.order.surgeon);
+    let mut steps = explain::cornea(computation, asked.selection);
     steps.extend(of_lens);
     if let Some(plan) = computation.arcs() {
         steps.push(looked_up(plan, asked, table));

@@ -8,9 +8,10 @@ use super::arcs_explained;
 use super::arcs_noticed::{fits, meets, near_limit, not_read, outside, refuse, wider_than_cornea};
 use super::astigmatism;
 use super::compute::{
-    Asked, AstigmatismStep, Combined, Computation, Line, Refusals, StepWord, Work, lens_operation, no_family,
+    Asked, AstigmatismStep, Computation, Line, Refusals, StepWord, Work, lens_operation, no_family,
 };
 use super::explain;
+use super::keratometry::{self, Combined};
 use super::marking::Marking;
 use super::nomogram::{
     ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcTechnique, Looked, Nomogram, Outside, SingleArc, class_words,
@@ -135,9 +136,9 @@ fn entered(
     stated: &Stated,
     findings: &mut Vec<Finding>,
 ) -> Result<(Combined, Vec<AstigmatismStep>), Refusals> {
-    let combined = astigmatism::combine(asked.selection)?;
+    let combined = keratometry::combine(asked.selection, asked.order)?;
     let mut own = Vec::new();
-    let parts = astigmatism::steps(asked.eye, asked.act, &combined, asked.entry, asked.order, &mut own)?;
+    let parts = astigmatism::steps(asked, &combined, None, &mut own)?;
     // The lens, where there is one, says the same once more.
     if asked.entry.lens.is_none() {
         findings.append(&mut own);
@@ -349,7 +350,7 @@ pub(super) fn operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
         let met = meets(asked, &plan, &computation)?;
         computation.findings.extend(met);
     }
-    let cornea = explain::cornea(&computation, asked.selection, &order.surgeon).len();
+    let cornea = explain::cornea(&computation, asked.selection).len();
     let of_lens = computation.steps.split_off(cornea.min(computation.steps.len()));
     computation.astigmatism = astigmatism;
     // What the arcs leave is not stated, so that no other model of the back surface leaves a number either.
@@ -452,6 +453,7 @@ fn alone(asked: &Asked<'_>, combined: Combined, findings: Vec<Finding>, plan: Ar
         line: None,
         keratometry: Some(combined),
         astigmatism: Vec::new(),
+        posterior: None,
         other_posterior: Vec::new(),
         incision: None,
         formula: None,
@@ -461,6 +463,8 @@ fn alone(asked: &Asked<'_>, combined: Combined, findings: Vec<Finding>, plan: Ar
         residual: None,
         predicted: None,
         chance: None,
+        shares: Vec::new(),
+        incision_or_step: None,
         powers: Vec::new(),
         beside: Vec::new(),
         choices: Vec::new(),

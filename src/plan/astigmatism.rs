@@ -1,99 +1,47 @@
 //! From the sources to the astigmatism the lens is to correct.
 
-use super::act::Act;
-use super::compute::{AstigmatismStep, Combined, IncisionPlan, Refusals, StepWord};
+use super::act::{Act, Opening};
+use super::compute::{Asked, AstigmatismStep, IncisionKind, IncisionPlan, Refusals, StepWord};
 use super::incision::{self, Made};
-use super::order::Order;
+use super::keratometry::Combined;
+use super::posterior::{self, Cornea, OtherModel, Posterior};
 use super::power::Power;
-use super::surgeon::PosteriorChoice;
-use crate::checks::{KeratometrySource, Selection};
 use crate::cite;
-use crate::finding::{Code, Finding, Severity};
-use crate::model::{Eye, ListEntry};
+use crate::finding::Finding;
 use crate::optics::cornea::vector_in;
 use crate::optics::incision::IncisionEffect;
-use crate::optics::posterior::PosteriorModel;
+use crate::optics::uncertainty::Covariance;
 use crate::units::{Dioptre, KeratometricIndex, Millimetre, PowerVector, round};
 
-/// The vectors of the steps, in terms of index 1.3375.
+/// The vectors of the steps, in terms of index 1.3375, or of the whole cornea's power where that was measured.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Astigmatism {
     measured: PowerVector,
-    posterior: PowerVector,
-    choice: PosteriorChoice,
+    pub(super) posterior: Posterior,
     made: Option<Made>,
-    /// What the usual incision adds.
-    usual: PowerVector,
-    /// What the same incision would add on the steep meridian.
-    on_steep: PowerVector,
+    /// The usual incision.
+    usual: Option<IncisionEffect>,
+    /// The same incision made on the steep meridian.
+    on_steep: Option<IncisionEffect>,
+    /// A pair of incisions on the steep meridian, where the surgeon's file states one.
+    opposite: Option<IncisionEffect>,
     width: Option<Millimetre>,
     by: String,
+    how: String,
 }
 
-/// The plain vector mean of the sources that count; mean power as the mean of their mean powers.
-pub(super) fn combine(selection: &Selection) -> Result<Combined, Refusals> {
-    let sources: Vec<&KeratometrySource> = selection.in_plan().collect();
-    let vectors: Vec<PowerVector> = sources.iter().map(|source| source.vector()).collect();
-    let (Some(vector), Ok(count)) = (PowerVector::mean(&vectors), u32::try_from(sources.len())) else {
-        return Err(vec![
-            Finding::new(
-                Code::U10,
-                Severity::Refuse,
-                "no anterior keratometry of the planned eye",
-                "no anterior keratometry of the planned eye",
-            )
-            .next("measure the planned eye with a keratometer and export it"),
-        ]);
-    };
-    let mean =
-        sources.iter().fold(Dioptre::ZERO, |sum, source| sum + source.mean()) * (1.0 / f64::from(count));
-    Ok(combined(vector, mean, sources.iter().map(|source| source.label().to_owned()).collect()))
-}
-
-/// One source as if it were the only one.
-pub(super) fn alone(source: &KeratometrySource) -> Combined {
-    combined(source.vector(), source.mean(), vec![source.label().to_owned()])
-}
-
-fn combined(vector: PowerVector, mean: Dioptre, sources: Vec<String>) -> Combined {
-    let half = vector.cylinder() * 0.5;
-    Combined { flat: mean - half, steep: mean + half, steep_meridian: vector.steep(), vector, sources }
-}
-
-const fn model(choice: PosteriorChoice) -> PosteriorModel {
-    match choice {
-        PosteriorChoice::Eom2015 => PosteriorModel::Eom2015,
-        PosteriorChoice::Constant => PosteriorModel::Constant,
-        PosteriorChoice::None => PosteriorModel::None,
-    }
-}
-
-fn posterior(choice: PosteriorChoice, measured: PowerVector) -> Result<PowerVector, Refusals> {
-    model(choice).addition(measured).map_err(|error| {
-        vec![
-            Finding::new(
-                Code::F04,
-                Severity::Refuse,
-                error.to_string(),
-                "the model of the posterior cornea does not hold for this eye",
-            )
-            .next(error.hint()),
-        ]
-    })
-}
-
-/// Adds posterior cornea and incision to the combined reading.
+/// Adds posterior cornea and incision to the combined reading. `unadjusted_lens` is the cylinder of the lens that the reading
+/// alone would call for.
 pub(super) fn steps(
-    eye: Eye,
-    act: Act,
+    asked: &Asked<'_>,
     combined: &Combined,
-    entry: &ListEntry,
-    order: &Order,
+    unadjusted_lens: Option<Dioptre>,
     findings: &mut Vec<Finding>,
 ) -> Result<Astigmatism, Refusals> {
-    let choice = order.surgeon.posterior;
-    let posterior = posterior(choice, combined.vector)?;
-    let before = combined.vector + posterior;
+    let &Asked { eye, act, entry, order, .. } = asked;
+    let cornea = cornea(asked, combined.vector, unadjusted_lens);
+    let posterior = posterior::posterior(&order.surgeon, &cornea, findings)?;
+    let before = combined.vector + posterior.addition;
     let usual_act = match act {
         Act::OnAxisIncision => Act::SphericalLens,
         Act::ToricLens
@@ -110,56 +58,93 @@ pub(super) fn steps(
     } else {
         incision::made(eye, usual_act, before, entry, order, &mut Vec::new())?
     };
-    let vector = |made: Option<Made>| made.map_or(PowerVector::ZERO, |made| made.effect.vector());
     Ok(Astigmatism {
         measured: combined.vector,
         posterior,
-        choice,
         made,
-        usual: vector(usual),
-        on_steep: incision::flattening_on(eye, act, before.steep(), order)
-            .map_or(PowerVector::ZERO, IncisionEffect::vector),
+        usual: usual.map(|made| made.effect),
+        on_steep: incision::flattening_on(eye, act.opening(), before.steep(), entry, order),
+        opposite: incision::flattening_on(eye, Opening::Paired, before.steep(), entry, order),
         width: entry.incision_width.as_ref().map(|width| width.value),
         by: order.surgeon.name.clone(),
+        how: combined.how().to_owned(),
     })
+}
+
+fn cornea<'a>(asked: &Asked<'a>, measured: PowerVector, unadjusted_lens: Option<Dioptre>) -> Cornea<'a> {
+    let &Asked { eye, selection, surgery, .. } = asked;
+    Cornea { eye, measured, selection, surgery, unadjusted_lens }
 }
 
 impl Astigmatism {
     fn keratometric_total(&self) -> PowerVector {
-        self.before_incision() + self.made.map_or(PowerVector::ZERO, |made| made.effect.vector())
+        self.before_incision() + vector(self.made.map(|made| made.effect))
     }
 
     /// What stands before the incision, in terms of index 1.3375.
     pub(super) fn before_incision(&self) -> PowerVector {
-        self.measured + self.posterior
+        self.measured + self.posterior.addition
     }
 
     /// What the lens is to correct, in terms of the formula's index; of 1.3375 where there is no formula.
     pub(super) fn to_correct(&self, index: Option<KeratometricIndex>) -> PowerVector {
-        scaled(self.keratometric_total(), index)
+        self.scaled(self.keratometric_total(), index)
     }
 
     /// What a lens would have to correct behind the usual incision.
     pub(super) fn with_usual_incision(&self, index: KeratometricIndex) -> PowerVector {
-        scaled(self.before_incision() + self.usual, Some(index))
+        self.scaled(self.before_incision() + vector(self.usual), Some(index))
     }
 
     /// What a lens would have to correct if the incision were made on the steep meridian.
     pub(super) fn with_incision_on_steep(&self, index: KeratometricIndex) -> PowerVector {
-        scaled(self.before_incision() + self.on_steep, Some(index))
+        self.scaled(self.before_incision() + vector(self.on_steep), Some(index))
     }
 
-    /// What the other posterior models would leave to correct.
-    pub(super) fn other_models(&self, index: Option<KeratometricIndex>) -> Vec<(String, PowerVector)> {
-        [PosteriorChoice::Eom2015, PosteriorChoice::Constant, PosteriorChoice::None]
+    /// What a lens would have to correct behind a pair of incisions on the steep meridian; none where the surgeon's file
+    /// states no pair.
+    pub(super) fn with_opposite_incisions(&self, index: KeratometricIndex) -> Option<PowerVector> {
+        let pair = self.opposite?.vector();
+        Some(self.scaled(self.before_incision() + pair, Some(index)))
+    }
+
+    /// How the incision of a choice scatters, where the surgeon's file says so.
+    pub(super) fn scatter(&self, incision: IncisionKind) -> Option<Covariance> {
+        match incision {
+            IncisionKind::Usual => self.usual,
+            IncisionKind::OnSteepMeridian => self.on_steep,
+            IncisionKind::OppositeOnSteepMeridian => self.opposite,
+        }
+        .and_then(IncisionEffect::scatter_of_next_eye)
+    }
+
+    /// The same of the incision that is made.
+    pub(super) fn scatter_made(&self) -> Option<Covariance> {
+        self.made?.effect.scatter_of_next_eye()
+    }
+
+    /// What the other posterior models would leave to correct, or why they say nothing of this eye.
+    pub(super) fn other_models(
+        &self,
+        asked: &Asked<'_>,
+        unadjusted_lens: Option<Dioptre>,
+        index: Option<KeratometricIndex>,
+    ) -> Vec<OtherModel> {
+        posterior::others(self.posterior.used, &cornea(asked, self.measured, unadjusted_lens))
             .into_iter()
-            .filter(|choice| *choice != self.choice)
-            .filter_map(|choice| {
-                let other =
-                    Self { posterior: posterior(choice, self.measured).ok()?, choice, ..self.clone() };
-                Some((choice.label().to_owned(), other.to_correct(index)))
+            .map(|(choice, other)| OtherModel {
+                name: choice.label().to_owned(),
+                to_correct: other.map(|posterior| Self { posterior, ..self.clone() }.to_correct(index)),
             })
             .collect()
+    }
+
+    /// A vector in terms of a formula's index; one of the whole cornea stays as it is.
+    fn scaled(&self, vector: PowerVector, index: Option<KeratometricIndex>) -> PowerVector {
+        match index {
+            Some(index) if !self.posterior.whole => vector_in(vector, KeratometricIndex::ISO_10343, index),
+            Some(_) | None => vector,
+        }
     }
 
     /// The incision as planned.
@@ -186,27 +171,25 @@ impl Astigmatism {
                 format!("surgeon's file, {}{count}{moved}", self.by)
             }
         };
-        let scaling = index.map_or_else(
-            || "no formula: in terms of index 1.3375".to_owned(),
-            |index| {
-                format!(
-                    "from index 1.3375 to {} of {}",
-                    round::fixed(index.index(), 4),
-                    power.map(|power| power.formula.source().cited()).unwrap_or_default()
-                )
-            },
-        );
-        let posterior = model(self.choice)
-            .source()
-            .map_or_else(|| "none chosen: nothing added".to_owned(), |source| source.cited());
+        let scaling = match index {
+            None => "no formula: not scaled".to_owned(),
+            Some(_) if self.posterior.whole => {
+                "astigmatism of the whole cornea as a power: not scaled to the formula's index".to_owned()
+            }
+            Some(index) => format!(
+                "from index 1.3375 to {} of {}",
+                round::fixed(index.index(), 4),
+                power.map(|power| power.formula.source().cited()).unwrap_or_default()
+            ),
+        };
         [
             (
                 StepWord::Measured,
                 self.measured,
                 self.measured,
-                format!("vector mean, {}", cite::THIBOS_1997.cited()),
+                format!("{}, {}", self.how, cite::THIBOS_1997.cited()),
             ),
-            (StepWord::PosteriorCornea, self.posterior, before, posterior),
+            (StepWord::PosteriorCornea, self.posterior.addition, before, self.posterior.words.clone()),
             (StepWord::Incision, total - before, total, incision),
             (StepWord::ToCorrect, to_correct - total, to_correct, scaling),
         ]
@@ -216,6 +199,6 @@ impl Astigmatism {
     }
 }
 
-fn scaled(vector: PowerVector, index: Option<KeratometricIndex>) -> PowerVector {
-    index.map_or(vector, |index| vector_in(vector, KeratometricIndex::ISO_10343, index))
+fn vector(effect: Option<IncisionEffect>) -> PowerVector {
+    effect.map_or(PowerVector::ZERO, IncisionEffect::vector)
 }

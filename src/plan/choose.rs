@@ -2,7 +2,8 @@
 
 use super::act::Act;
 use super::astigmatism::Astigmatism;
-use super::compute::{Choice, IncisionKind, Refusals, budget};
+use super::budget::Budget;
+use super::compute::{Choice, IncisionKind, Refusals};
 use super::lens::{LensKind, LensStep};
 use super::notice;
 use super::order::{Entered, LensOrder};
@@ -38,11 +39,33 @@ fn within_half(model: Option<&ResidualModel>, cylinder: Dioptre, axis: Option<Me
     Some(left.chances().within_0_50)
 }
 
+fn spherical(
+    power: &Power,
+    name: &str,
+    incision: IncisionKind,
+    residual: PowerVector,
+    chance_within_0_50: Option<f64>,
+) -> Choice {
+    Choice {
+        name: name.to_owned(),
+        equivalent: power.nearest,
+        cylinder: Dioptre::ZERO,
+        corneal_cylinder: Dioptre::ZERO,
+        axis: None,
+        incision,
+        residual,
+        chance_within_0_50,
+        made: true,
+        chosen: false,
+    }
+}
+
 /// First the spherical lens with the usual and with the on-axis incision, then every step.
 pub(super) fn choices(
     eye: Eye,
     power: &Power,
     astigmatism: &Astigmatism,
+    budget: &Budget<'_>,
     order: &LensOrder<'_>,
 ) -> Result<Vec<Choice>, Refusals> {
     let index = power.placement.index();
@@ -58,34 +81,29 @@ pub(super) fn choices(
         .iter()
         .map(|(_, corneal)| corneal.cylinder)
         .fold(Dioptre::ZERO, |most, next| if next.total_cmp(&most).is_gt() { next } else { most });
-    let usual = budget(to_correct, strongest, order.settings);
-    let turned = budget(on_steep, Dioptre::ZERO, order.settings);
-    let spherical = |name: &str, incision, residual, chance_within_0_50| Choice {
-        name: name.to_owned(),
-        equivalent: power.nearest,
-        cylinder: Dioptre::ZERO,
-        corneal_cylinder: Dioptre::ZERO,
-        axis: None,
-        incision,
-        residual,
-        chance_within_0_50,
-        made: true,
-        chosen: false,
+    let behind = |incision: IncisionKind| budget.with_incision(astigmatism.scatter(incision));
+    let usual = behind(IncisionKind::Usual).model(to_correct, strongest);
+    let alone = |name: &str, incision: IncisionKind, residual: PowerVector| {
+        let model = behind(incision).model(residual, Dioptre::ZERO);
+        spherical(power, name, incision, residual, within_half(model.as_ref(), Dioptre::ZERO, None))
     };
     let mut choices = vec![
         spherical(
+            power,
             "spherical lens, usual incision",
             IncisionKind::Usual,
             to_correct,
             within_half(usual.as_ref(), Dioptre::ZERO, None),
         ),
-        spherical(
-            "spherical lens, incision on the steep meridian",
-            IncisionKind::OnSteepMeridian,
-            on_steep,
-            within_half(turned.as_ref(), Dioptre::ZERO, None),
-        ),
+        alone("spherical lens, incision on the steep meridian", IncisionKind::OnSteepMeridian, on_steep),
     ];
+    choices.extend(astigmatism.with_opposite_incisions(index).map(|opposite| {
+        alone(
+            "spherical lens, opposite incisions on the steep meridian",
+            IncisionKind::OppositeOnSteepMeridian,
+            opposite,
+        )
+    }));
     let axis = to_correct.steep();
     for (step, corneal) in steps {
         choices.push(Choice {
@@ -110,12 +128,13 @@ pub(super) fn chosen(
     act: Act,
     power: Option<&Power>,
     choices: &mut Vec<Choice>,
-    to_correct: PowerVector,
+    (to_correct, budget): (PowerVector, &Budget<'_>),
     order: &LensOrder<'_>,
     findings: &mut Vec<Finding>,
 ) -> Result<Chosen, Refusals> {
     if let Some(entered) = order.entered {
-        return entered_choice(eye, act, power, choices, to_correct, entered, order, findings);
+        let behind = (to_correct, budget);
+        return entered_choice(eye, act, power, choices, behind, entered, order, findings);
     }
     let (Some(power), Some(best)) = (power, best(act, choices, order, |_| true)) else {
         return Err(vec![refusal(eye, "no lens can be computed", "enter a choice")]);
@@ -288,7 +307,7 @@ fn entered_choice(
     act: Act,
     power: Option<&Power>,
     choices: &mut Vec<Choice>,
-    to_correct: PowerVector,
+    (to_correct, budget): (PowerVector, &Budget<'_>),
     entered: &Entered,
     order: &LensOrder<'_>,
     findings: &mut Vec<Finding>,
@@ -354,11 +373,7 @@ fn entered_choice(
             axis,
             incision: IncisionKind::Usual,
             residual: axis.map_or(to_correct, |axis| rotation::residual(to_correct, cylinder, axis)),
-            chance_within_0_50: within_half(
-                budget(to_correct, cylinder, order.settings).as_ref(),
-                cylinder,
-                axis,
-            ),
+            chance_within_0_50: within_half(budget.model(to_correct, cylinder).as_ref(), cylinder, axis),
             made,
             chosen: true,
         });

@@ -5,19 +5,24 @@
 use super::act::Act;
 use super::arcs::ArcsPlan;
 use super::arcs_planned;
-use super::astigmatism::{self, Astigmatism};
+use super::astigmatism;
+use super::budget::{Budget, BudgetShare};
 use super::choose::{self, Chosen};
+use super::compare::{self, IncisionOrStep};
 use super::explain;
+use super::keratometry::{self, Combined};
 use super::laser::{self, LaserPlan};
 use super::lens::LensKind;
+use super::marked;
 use super::marking::Marking;
 use super::notice;
 use super::order::{LensOrder, Order};
 use super::phakic;
+use super::posterior::{self, OtherModel};
 use super::power::{self, Beside, Power};
 use super::realign::{self, RealignmentPlan};
-use super::settings::Settings;
 use super::step::Step;
+use super::surgeon::PosteriorChoice;
 use crate::checks::{Selection, Weight};
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{CornealSurgery, Eye, ListEntry, Procedure};
@@ -25,23 +30,8 @@ use crate::optics::power::SPECTACLE_VERTEX;
 use crate::optics::refraction::Refraction;
 use crate::optics::rotation::{self, cost_of_misalignment};
 use crate::optics::toric::{ToricLens, predicted_refraction};
-use crate::optics::uncertainty::{Chances, Estimate, ResidualModel};
-use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, PowerVector};
-
-/// The combined keratometry of the sources that count, in terms of index 1.3375.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Combined {
-    /// Least power.
-    pub flat: Dioptre,
-    /// Greatest power.
-    pub steep: Dioptre,
-    /// Steep meridian.
-    pub steep_meridian: Meridian,
-    /// Astigmatism: the plain mean of the sources' vectors.
-    pub vector: PowerVector,
-    /// Labels of the sources.
-    pub sources: Vec<String>,
-}
+use crate::optics::uncertainty::Chances;
+use crate::units::{Degrees, Dioptre, Direction, KeratometricIndex, Meridian, Millimetre, PowerVector};
 
 /// The words of the astigmatism steps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -98,6 +88,8 @@ pub enum IncisionKind {
     Usual,
     /// On the steep meridian.
     OnSteepMeridian,
+    /// Two, opposite each other on the steep meridian.
+    OppositeOnSteepMeridian,
 }
 
 /// The chance of what will be left, fractions, and its size.
@@ -245,8 +237,10 @@ pub struct Computation {
     pub keratometry: Option<Combined>,
     /// From measured to correct.
     pub astigmatism: Vec<AstigmatismStep>,
-    /// What the other posterior models would leave to correct: name and vector.
-    pub other_posterior: Vec<(String, PowerVector)>,
+    /// The posterior model that was used; none where the operation rests on no cornea.
+    pub posterior: Option<PosteriorChoice>,
+    /// What the other posterior models would leave to correct.
+    pub other_posterior: Vec<OtherModel>,
     /// The incision; none when no place is known.
     pub incision: Option<IncisionPlan>,
     /// Name of the planning formula; none where no formula may be used.
@@ -263,6 +257,10 @@ pub struct Computation {
     pub predicted: Option<Refraction>,
     /// How sure.
     pub chance: Option<ResidualChance>,
+    /// What each part of the error budget contributes to the scatter of the residual; empty where there is no chance.
+    pub shares: Vec<BudgetShare>,
+    /// Whether moving the incision would serve the eye better than what is planned.
+    pub incision_or_step: Option<IncisionOrStep>,
     /// Powers, nearest to the target first.
     pub powers: Vec<PowerRow>,
     /// What the other formulas predict with the plan's power.
@@ -331,21 +329,25 @@ pub(super) fn compute(
         ]
     })?;
     let asked = Asked { eye, act, selection, entry, surgery, target, order };
-    match act {
+    let mut computation = match act {
         Act::ToricLens | Act::SphericalLens | Act::OnAxisIncision | Act::ManualSmallIncision => {
-            lens_operation(&asked)
+            lens_operation(&asked)?
         }
-        Act::Arcs => arcs_planned::operation(&asked),
-        Act::PhakicLens => phakic::phakic(&asked),
-        Act::Laser => laser::laser(&asked),
-        Act::Realignment => realign::realignment(&asked),
-    }
+        Act::Arcs => arcs_planned::operation(&asked)?,
+        Act::PhakicLens => phakic::phakic(&asked)?,
+        Act::Laser => laser::laser(&asked)?,
+        Act::Realignment => realign::realignment(&asked)?,
+    };
+    let of_marks =
+        order.marked.iter().flat_map(|marked| marked::findings(eye, marked, entry, &order.settings));
+    computation.findings.extend(of_marks);
+    Ok(computation)
 }
 
 /// A lens behind the cornea as it will be: its power, its cylinder, its axis, and what they leave.
 pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals> {
-    let &Asked { eye, act, selection, entry, surgery, target, order } = asked;
-    let combined = astigmatism::combine(selection)?;
+    let &Asked { eye, act, selection, surgery, target, order, .. } = asked;
+    let combined = keratometry::combine(selection, order)?;
     let Some(lens_order) = order.for_a_lens() else { return Err(vec![no_family(eye)]) };
     if lens_order.family.kind == LensKind::Phakic {
         return Err(vec![phakic::not_for_this(eye, lens_order.family)]);
@@ -353,29 +355,45 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
     if surgery == CornealSurgery::Yes && order.entered.is_none() {
         return Err(vec![refused_after_surgery(eye)]);
     }
-    let mut findings = Vec::new();
-    let astigmatism = astigmatism::steps(eye, act, &combined, entry, order, &mut findings)?;
+    // The power comes first: a model of the posterior cornea may ask for the lens the reading alone would call for. What it
+    // finds still stands behind what is found on the way to the astigmatism.
+    let mut found_by_power = Vec::new();
     let power = if surgery == CornealSurgery::Yes {
         None
     } else {
-        let power = power::power(eye, selection, &combined, target, &lens_order, &mut findings);
+        let power = power::power(eye, selection, &combined, target, &lens_order, &mut found_by_power);
         match (power, order.entered.is_some()) {
             (Ok(power), _) => Some(power),
             // An entered choice stands without a formula; what kept the formula away is said, but not a refusal.
             (Err(refusals), true) => {
-                findings.extend(refusals.into_iter().map(|finding| finding.weighed(Severity::Note)));
+                found_by_power.extend(refusals.into_iter().map(|finding| finding.weighed(Severity::Note)));
                 None
             }
             (Err(refusals), false) => return Err(refusals),
         }
     };
+    let mut findings = Vec::new();
+    let unadjusted_lens = power.as_ref().and_then(|power| power.unadjusted_lens(combined.vector));
+    let astigmatism = astigmatism::steps(asked, &combined, unadjusted_lens, &mut findings)?;
+    findings.append(&mut found_by_power);
+    findings.extend(posterior::from_memory(eye, astigmatism.posterior.used, order.live));
+    let turn = order.marks_turned();
+    let budget = Budget::of(&order.settings, &combined, astigmatism.posterior.used.is_measured(), turn);
     let to_correct = astigmatism.to_correct(power.as_ref().map(|power| power.placement.index()));
     let mut choices = match &power {
-        Some(power) => choose::choices(eye, power, &astigmatism, &lens_order)?,
+        Some(power) => choose::choices(eye, power, &astigmatism, &budget, &lens_order)?,
         None => Vec::new(),
     };
-    let chosen =
-        choose::chosen(eye, act, power.as_ref(), &mut choices, to_correct, &lens_order, &mut findings)?;
+    let budget = budget.with_incision(astigmatism.scatter_made());
+    let chosen = choose::chosen(
+        eye,
+        act,
+        power.as_ref(),
+        &mut choices,
+        (to_correct, &budget),
+        &lens_order,
+        &mut findings,
+    )?;
     let lens = lens_plan(&chosen, &lens_order);
     let (residual, predicted) = match &power {
         Some(power) if act.predicts_the_residual() => left_over(eye, power, to_correct, &lens)?,
@@ -388,10 +406,16 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
     findings.extend(notice::no_backup(eye, &order.surgeon));
     let chance = match (&power, lens.corneal_cylinder) {
         (Some(_), Some(cylinder)) if act.predicts_the_residual() => {
-            residual_chance(to_correct, cylinder, lens.axis, &order.settings)
+            residual_chance(to_correct, cylinder, lens.axis, &budget)
         }
         _ => None,
     };
+    let shares = match (&chance, lens.corneal_cylinder) {
+        (Some(_), Some(cylinder)) => budget.shares(cylinder),
+        _ => Vec::new(),
+    };
+    let incision_or_step =
+        compare::incision_or_step(eye, &choices, astigmatism.before_incision(), lens_order.family, order);
     let costs = match (lens.corneal_cylinder, lens.axis) {
         (Some(cylinder), Some(axis)) => [5.0, 10.0]
             .into_iter()
@@ -423,7 +447,12 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
         act,
         line,
         astigmatism: astigmatism.printed(power.as_ref()),
-        other_posterior: astigmatism.other_models(power.as_ref().map(|power| power.placement.index())),
+        posterior: Some(astigmatism.posterior.used),
+        other_posterior: astigmatism.other_models(
+            asked,
+            unadjusted_lens,
+            power.as_ref().map(|power| power.placement.index()),
+        ),
         incision,
         keratometry: Some(combined),
         formula: power.as_ref().map(|power| power.name.label().to_owned()),
@@ -437,6 +466,8 @@ pub(super) fn lens_operation(asked: &Asked<'_>) -> Result<Computation, Refusals>
         residual,
         predicted,
         chance,
+        shares,
+        incision_or_step,
         beside,
         choices,
         costs,
@@ -521,25 +552,13 @@ fn left_over(
     Ok((Some(residual), Some(predicted.minus_form())))
 }
 
-/// The prepared error budget of one eye.
-pub(super) fn budget(
-    to_correct: PowerVector,
-    strongest: Dioptre,
-    settings: &Settings,
-) -> Option<ResidualModel> {
-    let estimate =
-        Estimate { mean: to_correct, covariance: settings.components.covariance(settings.budget_factor) };
-    let angles = settings.angles.mixture(settings.budget_factor).ok()?;
-    ResidualModel::prepare(&estimate, &angles, strongest).ok()
-}
-
 fn residual_chance(
     to_correct: PowerVector,
     cylinder: Dioptre,
     axis: Option<Meridian>,
-    settings: &Settings,
+    budget: &Budget<'_>,
 ) -> Option<ResidualChance> {
-    let model = budget(to_correct, cylinder, settings)?;
+    let model = budget.model(to_correct, cylinder)?;
     let distribution = model.residual(cylinder, axis.unwrap_or(Meridian::HORIZONTAL)).ok()?;
     Some(ResidualChance {
         chances: distribution.chances(),
@@ -554,6 +573,7 @@ pub(super) fn weights(
     computation: &Computation,
     selection: &Selection,
     entry: &ListEntry,
+    surgery: CornealSurgery,
     order: &Order,
 ) -> Vec<Weight> {
     // What arcs leave is not stated, and a phakic lens follows from the refraction: what one keratometry alone would leave
@@ -568,20 +588,16 @@ pub(super) fn weights(
     let lens = planned.axis.map_or(PowerVector::ZERO, |axis| PowerVector::from_steep(cylinder, axis));
     let (formula, _) = order.surgeon.formula_for(power::axial_length(selection));
     let index = formula.index();
+    let &Computation { eye, act, target, .. } = computation;
+    let asked = Asked { eye, act, selection, entry, surgery, target, order };
     selection
         .keratometry()
         .iter()
         .filter_map(|source| {
-            let combined = astigmatism::alone(source);
-            let alone: Astigmatism = astigmatism::steps(
-                computation.eye,
-                computation.act,
-                &combined,
-                entry,
-                order,
-                &mut Vec::new(),
-            )
-            .ok()?;
+            let combined = keratometry::alone(source, order)?;
+            let factor = KeratometricIndex::ISO_10343.factor_to(index);
+            let unadjusted = computation.ratio.map(|ratio| combined.vector.cylinder() * (factor * ratio));
+            let alone = astigmatism::steps(&asked, &combined, unadjusted, &mut Vec::new()).ok()?;
             let residual = alone.to_correct(Some(index)) - lens;
             Some(Weight {
                 source: source.label().to_owned(),

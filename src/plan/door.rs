@@ -34,7 +34,7 @@ impl Trial {
 pub fn trial(screened: &Screened, order: &Order) -> Result<Trial, Vec<Finding>> {
     let (selection, entry) = (screened.selection(), &screened.case().entry);
     let computation = compute(screened.eye(), selection, entry, screened.corneal_surgery(), order)?;
-    let weights = weights(&computation, selection, entry, order);
+    let weights = weights(&computation, selection, entry, screened.corneal_surgery(), order);
     let basis = (selection.clone(), entry.clone(), screened.corneal_surgery(), order.clone());
     Ok(Trial { computation, weights, basis })
 }

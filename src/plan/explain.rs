@@ -1,12 +1,14 @@
 //! The steps in words, formula, inputs, result and source: the record page and `explain`.
 
-use super::compute::{Combined, Computation, LensPlan, Line};
+use super::compute::{Computation, LensPlan, Line};
+use super::keratometry::Combined;
 use super::marking::Guide;
 use super::order::LensOrder;
+use super::posterior;
 use super::power::Power;
-use super::settings::Settings;
+use super::settings::{Combining, Settings};
 use super::step::Step;
-use super::surgeon::{Leftover, Surgeon};
+use super::surgeon::{Leftover, PosteriorChoice};
 use crate::checks::{KeratometrySource, Selection};
 use crate::cite::{self, Source};
 use crate::model::{MeridianReading, Place};
@@ -84,11 +86,12 @@ pub(super) fn steps(
     selection: &Selection,
     order: &LensOrder<'_>,
 ) -> Vec<Step> {
-    let mut steps = cornea(computation, selection, order.surgeon);
+    let mut steps = cornea(computation, selection);
     if let (Some(combined), Some(lens)) = (&computation.keratometry, computation.lens()) {
         if let Some(power) = power {
             steps.extend(lens_power(computation, combined, lens, power, selection, order));
             steps.extend(toric(computation, lens, power, order));
+            steps.extend(sureness(computation));
         }
         steps.extend(entered(lens));
     }
@@ -97,10 +100,10 @@ pub(super) fn steps(
 }
 
 /// From the readings to the astigmatism to correct.
-pub(super) fn cornea(computation: &Computation, selection: &Selection, surgeon: &Surgeon) -> Vec<Step> {
+pub(super) fn cornea(computation: &Computation, selection: &Selection) -> Vec<Step> {
     let mut steps = cornea_readings(computation, selection);
     if let Some(combined) = &computation.keratometry {
-        steps.extend(astigmatism(computation, combined, surgeon));
+        steps.extend(astigmatism(computation, combined));
     }
     steps
 }
@@ -109,16 +112,72 @@ pub(super) fn cornea(computation: &Computation, selection: &Selection, surgeon: 
 pub(super) fn cornea_readings(computation: &Computation, selection: &Selection) -> Vec<Step> {
     let Some(combined) = &computation.keratometry else { return Vec::new() };
     let mut steps: Vec<Step> = selection.in_plan().map(source_step).collect();
-    steps.push(step(
-        "Combined keratometry",
-        "mean of the vectors (C cos 2a, C sin 2a); mean of the mean powers",
-        selection
-            .in_plan()
-            .map(|source| ("source", at(source.vector()), source.label().to_owned()))
-            .collect(),
-        format!("{} / {}, {}", d(combined.flat), d(combined.steep), at(combined.vector)),
-        cite::THIBOS_1997,
-    ));
+    steps.push(together(combined, selection));
+    steps
+}
+
+/// The sources as one: how each was weighed, and whether they agree.
+fn together(combined: &Combined, selection: &Selection) -> Step {
+    let formula = match combined.way {
+        Combining::InverseCovariance => {
+            "mean of the vectors (C cos 2a, C sin 2a), each weighed by 1/s^2; mean of the mean powers, weighed alike; s: standard deviation of one component, the budget's or that of the source's own readings, whichever is greater"
+        }
+        Combining::Mean => "mean of the vectors (C cos 2a, C sin 2a); mean of the mean powers",
+    };
+    let inputs = selection
+        .in_plan()
+        .zip(&combined.scatters)
+        .map(|(source, scatter)| {
+            let own = scatter.own.map_or_else(String::new, |own| format!(", by its own readings {}", d(own)));
+            (
+                "source",
+                format!("{}, s {}{own}", at(source.vector()), d(scatter.sd)),
+                source.label().to_owned(),
+            )
+        })
+        .collect();
+    let agreement = combined.agreement.map_or_else(String::new, |agreement| {
+        format!(
+            "; agreement: chi-square {} on {}, p {}",
+            round::fixed(agreement.chi_square, 2),
+            agreement.degrees_of_freedom,
+            round::fixed(agreement.p_value, 3)
+        )
+    });
+    let result = format!("{} / {}, {}{agreement}", d(combined.flat), d(combined.steep), at(combined.vector));
+    let source = match combined.way {
+        Combining::InverseCovariance => Settings::COMBINE_SOURCE,
+        Combining::Mean => cite::THIBOS_1997,
+    };
+    step("Combined keratometry", formula, inputs, result, source)
+}
+
+/// Moving the incision against the choice that was made, and what the scatter comes from.
+fn sureness(computation: &Computation) -> Vec<Step> {
+    let mut steps = Vec::new();
+    if let Some(compared) = &computation.incision_or_step {
+        steps.push(step(
+            "The incision or the lens",
+            "chance of leaving at most 0.50 D behind a spherical lens with its incision on the steep meridian, against the choice made; the incision is taken to flatten there as the surgeon's nearest one does: our assumption",
+            Vec::new(),
+            compared.words.clone(),
+            Settings::EQUAL_RESIDUALS_SOURCE,
+        ));
+    }
+    if !computation.shares.is_empty() {
+        let shares: Vec<String> = computation
+            .shares
+            .iter()
+            .map(|share| format!("{} {} %", share.name, round::fixed(share.share * 100.0, 0)))
+            .collect();
+        steps.push(step(
+            "Where the scatter comes from",
+            "trace of the covariance of each part; of an angle 4 c^2 s^2 (c: cylinder of the lens at the cornea, s in radians); of their sum",
+            Vec::new(),
+            shares.join(", "),
+            Settings::BUDGET_SOURCE,
+        ));
+    }
     steps
 }
 
@@ -152,6 +211,16 @@ pub(super) fn marking(computation: &Computation) -> Option<Step> {
             "Turns from the marks, through the upper lid",
             "from the mark near 0: axis - mark, anticlockwise;  from the mark near 180: mark - axis, clockwise",
         ),
+        Guide::OnTarget { .. } => {
+            let at = round::meridian(axis);
+            return Some(step(
+                "Marks on the target meridian",
+                "both marks are made on it: no ring, no turn",
+                vec![(what, at, String::new())],
+                marking.printed(),
+                cite::COMMON_PRACTICE,
+            ));
+        }
         Guide::RingTable { .. } => (
             "Settings on the level ring, for the nasal mark read on it",
             "setting = axis + reading - true angle of the mark",
@@ -178,28 +247,24 @@ pub(super) fn marking(computation: &Computation) -> Option<Step> {
     ))
 }
 
-fn astigmatism(computation: &Computation, combined: &Combined, surgeon: &Surgeon) -> Vec<Step> {
+fn astigmatism(computation: &Computation, combined: &Combined) -> Vec<Step> {
     let mut steps = Vec::new();
     let mut before = combined.vector;
     for part in computation.astigmatism.iter().skip(1) {
         let (formula, source) = match part.word {
             super::compute::StepWord::Measured => continue,
-            super::compute::StepWord::PosteriorCornea => match surgeon.posterior {
-                super::surgeon::PosteriorChoice::Eom2015 => (
-                    "subtracted at 90: with the rule 0.15 C + 0.22, oblique 0.05 C + 0.27, against the rule 0.27 D; class limits 30 and 60 degrees and the blend of 5 degrees on either side of them: our assumption",
-                    cite::EOM_2015,
-                ),
-                super::surgeon::PosteriorChoice::Constant => (
-                    "0.25 D added at 180; 180 in place of the 7 degrees read: our assumption",
-                    cite::POSTERIOR_CONSTANT,
-                ),
-                super::surgeon::PosteriorChoice::None => ("none chosen", cite::HOUSE_RULE),
-            },
+            super::compute::StepWord::PosteriorCornea => {
+                let used = computation.posterior.unwrap_or(PosteriorChoice::None);
+                (posterior::formula_of(used), posterior::source_of(used))
+            }
             super::compute::StepWord::Incision => (
                 "cornea - f at the incision's own meridian (f: flattening there), + torque at 45 degrees to it",
                 cite::NAESER_1994,
             ),
-            super::compute::StepWord::ToCorrect => ("times (n of the formula - 1) / 0.3375", cite::ISO_10343),
+            super::compute::StepWord::ToCorrect => (
+                "times (n of the formula - 1) / 0.3375; the astigmatism of a whole cornea, measured as a power, stays as it is",
+                cite::ISO_10343,
+            ),
         };
         let mut inputs =
             vec![("before", at(before), String::new()), ("adds", at(part.own), part.source.clone())];
@@ -393,16 +458,24 @@ fn toric(computation: &Computation, lens: &LensPlan, power: &Power, order: &Lens
     }
     if let Some(chance) = &computation.chance {
         let percent = |share: f64| format!("{} %", round::fixed(share * 100.0, 0));
+        let mut inputs = vec![(
+            "factor on the standard deviations",
+            round::fixed(order.settings.budget_factor, 2),
+            Settings::BUDGET_FACTOR_SOURCE.cited(),
+        )];
+        if let Some(turned) = order.turned {
+            inputs.push((
+                "mean error of the axis by entered tilts of the head, (1 - share undone) times the difference, positive anticlockwise",
+                format!("{} degrees", round::signed(turned.degrees(), 1)),
+                Settings::COUNTER_ROLL_SOURCE.cited(),
+            ));
+        }
         steps.push(step(
             "How sure",
             "bivariate normal in the double-angle plane with a mixture of angle errors, by quadrature",
-            vec![(
-                "factor on the standard deviations",
-                round::fixed(order.settings.budget_factor, 2),
-                Settings::BUDGET_FACTOR_SOURCE.cited(),
-            )],
+            inputs,
             format!(
-                "expected {}; within 0.25 / 0.50 / 0.75 D: {} / {} / {}",
+                "expected magnitude {}; within 0.25 / 0.50 / 0.75 D: {} / {} / {}",
                 d(chance.expected),
                 percent(chance.chances.within_0_25),
                 percent(chance.chances.within_0_50),

@@ -1,13 +1,13 @@
 //! Where the incision goes and what it does there.
 
-use super::act::Act;
+use super::act::{Act, Opening};
 use super::compute::Refusals;
 use super::order::Order;
 use super::surgeon::IncisionProfile;
 use crate::finding::{Code, Finding, Severity};
 use crate::model::{Eye, ListEntry};
 use crate::optics::incision::IncisionEffect;
-use crate::units::{Dioptre, Direction, Meridian, PowerVector, round};
+use crate::units::{Dioptre, Direction, Meridian, Millimetre, PowerVector, round};
 
 /// The incision of a plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -80,10 +80,12 @@ fn not_stated(eye: Eye, act: Act) -> Finding {
 fn usual(eye: Eye, act: Act, entry: &ListEntry, order: &Order, findings: &mut Vec<Finding>) -> Option<Made> {
     let listed = entry.incision.as_ref().map(|incision| incision.value);
     let opening = act.opening();
+    let width = entry.incision_width.as_ref().map(|width| width.value);
     let profile = match listed {
-        Some(at) => order.surgeon.incision_near(opening, eye, at),
-        None => order.surgeon.usual_incision(opening),
+        Some(at) => order.surgeon.incision_near(opening, eye, at, width),
+        None => order.surgeon.usual_incision_of(opening, eye, width),
     };
+    findings.extend(profile.and_then(|profile| other_width(eye, profile, entry, order)));
     match (profile, listed) {
         (None, None) => None,
         (None, Some(at)) => {
@@ -100,10 +102,16 @@ fn usual(eye: Eye, act: Act, entry: &ListEntry, order: &Order, findings: &mut Ve
 
 /// The effect of the incision nearest in the surgeon's file, made on a meridian: its flattening there. That it is the same
 /// there is our assumption, printed below the table of choices.
-pub(super) fn flattening_on(eye: Eye, act: Act, meridian: Meridian, order: &Order) -> Option<IncisionEffect> {
+pub(super) fn flattening_on(
+    eye: Eye,
+    opening: Opening,
+    meridian: Meridian,
+    entry: &ListEntry,
+    order: &Order,
+) -> Option<IncisionEffect> {
     let at = meridian.upper_end();
-    let profile = order.surgeon.incision_near(act.opening(), eye, at)?;
-    Some(IncisionEffect::from_flattening(at, profile.flattening(eye), Dioptre::ZERO))
+    let width = entry.incision_width.as_ref().map(|width| width.value);
+    Some(order.surgeon.incision_near(opening, eye, at, width)?.flattening_at(eye, at))
 }
 
 /// On the steep meridian: at that end of it which can be reached and lies nearest to the place of the list, or to the usual
@@ -133,10 +141,12 @@ fn on_axis(
             })?
         }
     };
-    let profile = surgeon.incision_near(act.opening(), eye, at)?;
-    let effect = IncisionEffect::from_flattening(at, profile.flattening(eye), Dioptre::ZERO);
+    let width = entry.incision_width.as_ref().map(|width| width.value);
+    let profile = surgeon.incision_near(act.opening(), eye, at, width)?;
+    let effect = profile.flattening_at(eye, at);
+    findings.extend(other_width(eye, profile, entry, order));
     if reached.is_none() {
-        let on_steep = IncisionEffect::from_flattening(end, profile.flattening(eye), Dioptre::ZERO);
+        let on_steep = profile.flattening_at(eye, end);
         findings.push(out_of_reach(eye, before, at, effect, on_steep, order));
     }
     let found_at = profile.place(eye);
@@ -171,6 +181,28 @@ fn moved(eye: Eye, at: Direction, usual: Direction, entry: &ListEntry, order: &O
         Some(reading) => finding.at(reading.place.clone()),
         None => finding,
     })
+}
+
+/// The list wants the incision wider or narrower than the one the surgeon's effect was found at.
+fn other_width(eye: Eye, profile: &IncisionProfile, entry: &ListEntry, order: &Order) -> Option<Finding> {
+    let listed = entry.incision_width.as_ref()?;
+    let found_at = profile.width?;
+    let apart = (listed.value.millimetres() - found_at.millimetres()).abs();
+    // Widths are written in tenths of a millimetre: their difference carries the last bits of binary arithmetic.
+    if apart <= order.settings.incision_width_moved.millimetres() + 1e-9 {
+        return None;
+    }
+    let mm = |width: Millimetre| round::fixed(width.millimetres(), 1);
+    let (listed_mm, found_mm) = (mm(listed.value), mm(found_at));
+    let finding = approach_changed(
+        eye,
+        format!("the incision on the list is {listed_mm} mm wide, the surgeon's effect was found at {found_mm} mm"),
+        "the incision on the list is of another width than the surgeon's effect was found at",
+    )
+    .expected(format!("{found_mm} mm"))
+    .found(format!("{listed_mm} mm"))
+    .next("confirm that the effect holds at this width, or state an incision of this width in the surgeon's file");
+    Some(finding.at(listed.place.clone()))
 }
 
 /// The effect was found at another place than the one the incision goes to.

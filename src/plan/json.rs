@@ -3,8 +3,9 @@
 use serde_json::{Value, json};
 
 use super::arcs::ArcsPlan;
-use super::compute::{Choice, Combined, Computation, LensPlan};
+use super::compute::{Choice, Computation, LensPlan};
 use super::json_work;
+use super::keratometry::Combined;
 use super::marking::{Guide, RingSetting, Turn};
 use crate::units::{Meridian, PowerVector};
 
@@ -124,6 +125,7 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
             Guide::Turns { from_nasal, from_temporal, sum_deg } => {
                 (turn(from_nasal), turn(from_temporal), json!(sum_deg), Vec::new())
             }
+            Guide::OnTarget { .. } => (Value::Null, Value::Null, Value::Null, Vec::new()),
             Guide::RingTable { settings, .. } => {
                 (Value::Null, Value::Null, Value::Null, settings.iter().map(ring_setting).collect())
             }
@@ -159,6 +161,30 @@ pub fn as_json(computation: &Computation) -> serde_json::Map<String, Value> {
             "p95_d": chance.p95.dioptres(),
         })),
         "powers": powers,
+        "error_shares": computation
+            .shares
+            .iter()
+            .map(|share| json!({ "part": share.key, "share": share.share }))
+            .collect::<Vec<_>>(),
+        "incision_or_step": computation.incision_or_step.as_ref().map_or(Value::Null, |compared| json!({
+            "planned": compared.planned,
+            "planned_chance_within_0_50": compared.planned_chance,
+            "other": compared.other,
+            "other_chance_within_0_50": compared.other_chance,
+            "better": compared.better,
+            "reachable_deg": compared.reachable.iter().map(|at| at.degrees()).collect::<Vec<_>>(),
+        })),
+        "posterior_models": computation
+            .other_posterior
+            .iter()
+            .map(|other| {
+                json!({
+                    "name": other.name,
+                    "to_correct": other.to_correct.as_ref().map_or(Value::Null, |vector| residual(*vector)),
+                    "refused": other.to_correct.as_ref().err(),
+                })
+            })
+            .collect::<Vec<_>>(),
         "formulas_beside": computation
             .beside
             .iter()

@@ -245,7 +245,7 @@ fn table(eye: Eye, axis: Meridian, mark: Meridian) -> Vec<LaserRow> {
 
 /// M03.
 fn large(asked: &Asked<'_>, moved: Degrees) -> Option<Finding> {
-    let limit = asked.order.settings.torsion_large;
+    let limit = asked.order.settings.cyclotorsion_large;
     (moved.degrees().abs() > limit.degrees() + 1e-9).then(|| {
         let found = round::fixed(moved.degrees().abs(), 0);
         let plain = "the entered cyclotorsion is at the edge of what was ever measured";
@@ -253,7 +253,7 @@ fn large(asked: &Asked<'_>, moved: Degrees) -> Option<Finding> {
             .eye(asked.eye)
             .expected(format!("at most {} degrees", round::turn(limit)))
             .found(format!("{found} degrees"))
-            .cited(Settings::TORSION_LARGE_SOURCE)
+            .cited(Settings::CYCLOTORSION_SOURCE)
             .next("check that the head lies straight and that the right mark was read; read it again, then confirm with a reason")
     })
 }

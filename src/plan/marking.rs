@@ -10,6 +10,8 @@ pub enum TheatreMethod {
     RingOnMarks,
     /// The ring is held level, its 90 to the forehead; the mark is read on it and a table gives the setting; no turn.
     LevelRing,
+    /// The marks themselves lie on the target meridian: no ring, no turn. A site states it as its way of marking.
+    OnTarget,
 }
 
 impl TheatreMethod {
@@ -18,13 +20,14 @@ impl TheatreMethod {
         match self {
             Self::RingOnMarks => "ring-on-marks",
             Self::LevelRing => "level-ring",
+            Self::OnTarget => "on-target",
         }
     }
 
-    /// The words there are.
+    /// The words a site's `theatre_method` may have.
     pub const WORDS: &[&str] = &[Self::RingOnMarks.word(), Self::LevelRing.word()];
 
-    /// From that word.
+    /// From one of those words.
     pub fn from_word(text: &str) -> Option<Self> {
         [Self::RingOnMarks, Self::LevelRing].into_iter().find(|method| method.word() == text.trim())
     }
@@ -166,6 +169,11 @@ pub enum Guide {
         /// opposite each other.
         temporal_adds_deg: f64,
     },
+    /// The marks lie on the axis.
+    OnTarget {
+        /// The axis.
+        axis: Meridian,
+    },
 }
 
 /// The marks, the seat, and the one way from the marks to the axis.
@@ -185,6 +193,7 @@ impl Marking {
         let guide = match method {
             TheatreMethod::RingOnMarks => turns(eye, axis, marks),
             TheatreMethod::LevelRing => ring_table(eye, axis, marks),
+            TheatreMethod::OnTarget => Guide::OnTarget { axis },
         };
         Self { seat, marks, guide }
     }
@@ -194,12 +203,14 @@ impl Marking {
         match self.guide {
             Guide::Turns { .. } => TheatreMethod::RingOnMarks,
             Guide::RingTable { .. } => TheatreMethod::LevelRing,
+            Guide::OnTarget { .. } => TheatreMethod::OnTarget,
         }
     }
 
     /// One line for a terminal or a step: the turns, or the setting for a level mark.
     pub fn printed(&self) -> String {
         match &self.guide {
+            Guide::OnTarget { axis } => format!("marks on {}: no turn", round::meridian(*axis)),
             Guide::Turns { from_nasal, from_temporal, sum_deg } => format!(
                 "nasal {}, temporal {}, sum {}",
                 from_nasal.printed(),
@@ -252,7 +263,7 @@ mod tests {
             Guide::Turns { from_nasal, from_temporal, sum_deg } => {
                 (from_nasal.printed(), from_temporal.printed(), sum_deg)
             }
-            Guide::RingTable { .. } => unreachable!("turns give turns"),
+            Guide::RingTable { .. } | Guide::OnTarget { .. } => unreachable!("turns give turns"),
         }
     }
 
@@ -290,7 +301,7 @@ mod tests {
                 let row = |row: &RingSetting| (round::meridian(row.read), round::meridian(row.set));
                 (settings.iter().map(row).collect(), temporal_adds_deg)
             }
-            Guide::Turns { .. } => unreachable!("a level ring has a table"),
+            Guide::Turns { .. } | Guide::OnTarget { .. } => unreachable!("a level ring has a table"),
         }
     }
 

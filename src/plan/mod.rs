@@ -11,20 +11,26 @@ mod arcs_explained;
 mod arcs_noticed;
 mod arcs_planned;
 mod astigmatism;
+mod budget;
 mod choose;
+mod compare;
 mod compute;
 mod door;
 mod explain;
 mod incision;
+mod instrument;
 mod json;
 mod json_work;
+mod keratometry;
 mod laser;
 mod lens;
+mod marked;
 mod marking;
 mod nomogram;
 mod notice;
 mod order;
 mod phakic;
+mod posterior;
 mod power;
 mod realign;
 mod refracted;
@@ -34,26 +40,32 @@ mod surgeon;
 
 pub use act::{Act, Opening};
 pub use arcs::{Arc, ArcsPlan, LocalThickness, ThicknessFrom};
+pub use budget::BudgetShare;
+pub use compare::IncisionOrStep;
 pub use compute::{
-    AstigmatismStep, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, Line,
-    MisalignmentCost, PowerRow, ResidualChance, StepWord, Work,
+    AstigmatismStep, Choice, Computation, IncisionKind, IncisionPlan, LensPlan, Line, MisalignmentCost,
+    PowerRow, ResidualChance, StepWord, Work,
 };
 pub use door::{Approval, OpenPlan, Plan, Released, Trial, confirm, plan, trial};
+pub use instrument::{Dial, Gaze, MadeWith, MarkingWay, Sense, lean};
 pub use json::as_json;
+pub use keratometry::{Agreement, Combined, Scatter};
 pub use laser::{LaserOrder, LaserPlan, LaserRow, Shift, Torsion, Uncompensated};
 pub use lens::{
     BoxPlane, BoxPower, DepthRule, LensConstants, LensFamily, LensFault, LensKind, LensStep, MarksOn,
     PhakicDesign, PowerRange,
 };
+pub use marked::{Marked, MarkedFault, Posture};
 pub use marking::{Guide, Marking, Marks, RingSetting, TheatreMethod, Turn, TurnDirection};
 pub use nomogram::{
     AgeBand, ArcCell, ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcRow, ArcTable, ArcTechnique, ClassLimits,
     Nomogram, SingleArc, class_words,
 };
 pub use order::{Entered, Order};
+pub use posterior::OtherModel;
 pub use power::Beside;
 pub use realign::{Advice, Implanted, RealignmentPlan};
-pub use settings::Settings;
+pub use settings::{Combining, Settings};
 pub use step::Step;
 pub use surgeon::{
     FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, Leftover, LengthBand, PosteriorChoice,

@@ -1,15 +1,17 @@
 //! What a plan is asked for beside the readings.
 
 use super::arcs::LocalThickness;
+use super::instrument::MarkingWay;
 use super::laser::LaserOrder;
 use super::lens::LensFamily;
+use super::marked::Marked;
 use super::marking::{Marks, TheatreMethod};
 use super::nomogram::Nomogram;
 use super::realign::Implanted;
 use super::settings::Settings;
 use super::surgeon::Surgeon;
 use crate::model::Seat;
-use crate::units::{Dioptre, Meridian};
+use crate::units::{Degrees, Dioptre, Meridian};
 
 /// The surgeon's own choice, entered and not computed.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,6 +49,10 @@ pub struct Order {
     pub method: TheatreMethod,
     /// The marks.
     pub marks: Marks,
+    /// When and how they were made, if entered.
+    pub marked: Option<Marked>,
+    /// How the site marks.
+    pub marking_way: MarkingWay,
     /// Whether the plan is for a patient: then a formula from memory is asked about.
     pub live: bool,
     /// Settings of the plan core.
@@ -64,10 +70,22 @@ pub(super) struct LensOrder<'a> {
     pub(super) family: &'a LensFamily,
     pub(super) entered: Option<&'a Entered>,
     pub(super) live: bool,
+    /// Mean error of the axis from entered tilts of the head; none where none was entered.
+    pub(super) turned: Option<Degrees>,
     pub(super) settings: &'a Settings,
 }
 
 impl Order {
+    /// Mean error of the axis from heads that were tilted differently at the instrument and at marking, as entered; zero where
+    /// nobody entered a tilt.
+    pub(super) fn marks_turned(&self) -> Degrees {
+        self.turned().unwrap_or(Degrees::from_degrees(0.0))
+    }
+
+    fn turned(&self) -> Option<Degrees> {
+        self.marked.as_ref()?.turned(self.settings.counter_roll)
+    }
+
     /// The part that plans a lens; none when no family is named.
     pub(super) fn for_a_lens(&self) -> Option<LensOrder<'_>> {
         Some(LensOrder {
@@ -75,6 +93,7 @@ impl Order {
             family: self.family.as_ref()?,
             entered: self.entered.as_ref(),
             live: self.live,
+            turned: self.turned(),
             settings: &self.settings,
         })
     }

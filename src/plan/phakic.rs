@@ -1,12 +1,12 @@
 //! A toric lens added before the natural one: its power from refraction and cornea, by matrices at the lens plane.
 
-use super::astigmatism;
 use super::choose;
 use super::compute::{
-    Asked, Choice, Combined, Computation, IncisionKind, IncisionPlan, LensPlan, Line, MisalignmentCost,
-    PowerRow, Refusals, Work,
+    Asked, Choice, Computation, IncisionKind, IncisionPlan, LensPlan, Line, MisalignmentCost, PowerRow,
+    Refusals, Work,
 };
 use super::explain::{cornea_readings, d, entered, marking, place, signed, step};
+use super::keratometry::{self, Combined};
 use super::lens::{DepthRule, LensFamily, LensStep, MarksOn, PhakicDesign, PowerRange};
 use super::marking::Marking;
 use super::notice;
@@ -188,7 +188,7 @@ pub(super) fn phakic(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     let optics = |error: OpticsError| vec![refusal(asked.eye, &error.to_string(), error.hint())];
     let mut findings = Vec::new();
     let refracted = refracted::of(asked, &mut findings)?;
-    let combined = astigmatism::combine(asked.selection)?;
+    let combined = keratometry::combine(asked.selection, asked.order)?;
     let (depth, depth_from) = depth(asked, order.family, &design)?;
     let factor = KeratometricIndex::ISO_10343.factor_to(NET_INDEX);
     let cornea = PowerMatrix::from_mean(

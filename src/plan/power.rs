@@ -1,6 +1,7 @@
 //! Lens power by the surgeon's planning formula.
 
-use super::compute::{Combined, PowerRow, Refusals};
+use super::compute::{PowerRow, Refusals};
+use super::keratometry::Combined;
 use super::lens::{LensFamily, PowerRange};
 use super::order::LensOrder;
 use super::settings::Settings;
@@ -214,6 +215,15 @@ impl Power {
     /// The cornea in the formula's terms with an astigmatism already in those terms.
     pub(super) fn cornea(&self, to_correct: PowerVector) -> PowerMatrix {
         PowerMatrix::from_mean(self.placement.corneal_power(), to_correct)
+    }
+
+    /// Cylinder at the lens plane that a keratometric reading alone would call for, before the posterior cornea and the incision
+    /// are allowed for; none where no light could focus.
+    pub(super) fn unadjusted_lens(&self, measured: PowerVector) -> Option<Dioptre> {
+        let eye = self.placement.eye();
+        let at_cornea = measured.cylinder() * KeratometricIndex::ISO_10343.factor_to(self.placement.index());
+        let ratio = eye.ratio_limit(eye.leaving_cornea(self.nearest).ok()?);
+        Dioptre::computed(at_cornea.dioptres() * ratio)
     }
 
     /// The power table: nine powers of the ladder, nearest to the target first.

@@ -1,9 +1,9 @@
 //! Turning back a toric lens that is in the eye: where to, what that leaves, and whether it is worth it.
 
-use super::astigmatism;
-use super::compute::{Asked, Combined, Computation, Line, MisalignmentCost, Refusals, Work};
+use super::compute::{Asked, Computation, Line, MisalignmentCost, Refusals, Work};
 use super::explain::{at, cornea_readings, d, marking, signed, step};
-use super::marking::{Marking, Turn};
+use super::keratometry::{self, Combined};
+use super::marking::{Marking, TheatreMethod, Turn};
 use super::power::{self, Power, refusal};
 use super::refracted::{self, Refracted, written};
 use super::settings::Settings;
@@ -161,7 +161,7 @@ fn by_formula(asked: &Asked<'_>, lens: &Implanted, findings: &mut Vec<Finding>) 
     let order = asked.order.for_a_lens().ok_or("no lens family is named")?;
     let plain =
         |refusals: Refusals| refusals.first().map_or_else(String::new, |finding| finding.plain().to_owned());
-    let combined = astigmatism::combine(asked.selection).map_err(plain)?;
+    let combined = keratometry::combine(asked.selection, asked.order).map_err(plain)?;
     let mut noted = Vec::new();
     let power = power::power(asked.eye, asked.selection, &combined, asked.target, &order, &mut noted)
         .map_err(plain)?;
@@ -229,8 +229,13 @@ pub(super) fn realignment(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     let predicted = then.at_spectacles(SPECTACLE_VERTEX).map_err(optics)?;
     let mut computation = refracted::bare(asked, Work::Realignment(plan.clone()));
     computation.line = Some(Line::LensAxis(plan.to));
+    // The horizontal is marked beside the meridian the lens lies on, so that a site that marks the target has turns here.
+    let method = match asked.order.method {
+        TheatreMethod::OnTarget => TheatreMethod::RingOnMarks,
+        method @ (TheatreMethod::RingOnMarks | TheatreMethod::LevelRing) => method,
+    };
     computation.marking =
-        Some(Marking::to_axis(asked.eye, plan.to, asked.order.marks, asked.order.seat, asked.order.method));
+        Some(Marking::to_axis(asked.eye, plan.to, asked.order.marks, asked.order.seat, method));
     computation.residual = Some(plan.residual);
     computation.predicted = Some(predicted);
     computation.ratio = Some(lens.cylinder.dioptres() / corneal.cylinder.dioptres());

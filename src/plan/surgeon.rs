@@ -2,8 +2,10 @@
 
 use super::act::Opening;
 use super::nomogram::ArcTechnique;
+use super::settings::Combining;
 use crate::model::{Eye, ListEntry, Seat};
 use crate::optics::incision::IncisionEffect;
+use crate::optics::uncertainty::Covariance;
 use crate::optics::view::{Eye as ViewEye, LimbalPlace};
 use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, PowerVector, round};
 
@@ -56,21 +58,58 @@ impl FormulaName {
 /// The model of the posterior cornea the surgeon plans with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum PosteriorChoice {
+    /// The back surface as measured in this eye.
+    Measured,
+    /// Keratometry of the whole cornea as measured in this eye.
+    Total,
     /// Eom 2015 by class, the default.
     Eom2015,
     /// 0.25 D at 180.
     Constant,
+    /// Goggin 2015, factors on the cylinder.
+    Goggin2015,
+    /// Abulafia and Koch 2016, by regression; its numbers are from memory.
+    AbulafiaKoch2016,
     /// Nothing added.
     None,
 }
 
 impl PosteriorChoice {
+    /// Every one, in the order they are listed.
+    pub const ALL: [Self; 7] = [
+        Self::Measured,
+        Self::Total,
+        Self::Eom2015,
+        Self::Constant,
+        Self::Goggin2015,
+        Self::AbulafiaKoch2016,
+        Self::None,
+    ];
+
+    /// What takes the place of a measurement that is not there, where the surgeon's file names nothing else.
+    pub const FALLBACK: Self = Self::Eom2015;
+
+    /// The words of a surgeon's file.
+    pub const WORDS: &str = "measured, total, eom2015, constant, goggin2015, abulafia_koch2016, none";
+
     /// As printed.
     pub const fn label(self) -> &'static str {
         match self {
+            Self::Measured => "measured back surface",
+            Self::Total => "measured whole cornea",
             Self::Eom2015 => "Eom 2015",
             Self::Constant => "constant 0.25 D @ 180",
+            Self::Goggin2015 => "Goggin 2015",
+            Self::AbulafiaKoch2016 => "Abulafia 2016 (from memory)",
             Self::None => "none",
+        }
+    }
+
+    /// Whether it is a measurement of this eye and no model.
+    pub const fn is_measured(self) -> bool {
+        match self {
+            Self::Measured | Self::Total => true,
+            Self::Eom2015 | Self::Constant | Self::Goggin2015 | Self::AbulafiaKoch2016 | Self::None => false,
         }
     }
 
@@ -79,8 +118,12 @@ impl PosteriorChoice {
         let plain: String =
             text.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase()).collect();
         match plain.as_str() {
+            "measured" => Some(Self::Measured),
+            "total" => Some(Self::Total),
             "eom2015" | "eom" => Some(Self::Eom2015),
             "constant" => Some(Self::Constant),
+            "goggin2015" | "goggin" => Some(Self::Goggin2015),
+            "abulafiakoch2016" => Some(Self::AbulafiaKoch2016),
             "none" => Some(Self::None),
             _ => None,
         }
@@ -158,6 +201,11 @@ pub struct IncisionProfile {
     pub opening: Opening,
     /// What it does.
     pub effect: IncisionEffectStated,
+    /// Width at which it was found, if stated.
+    pub width: Option<Millimetre>,
+    /// How it scatters from eye to eye, if stated. Of a flattening: covariance of flattening and torque at the incision's own
+    /// meridian; of a centroid: of its vector in a right eye.
+    pub scatter: Option<Covariance>,
     /// Number of eyes behind it, if stated.
     pub eyes: Option<u32>,
 }
@@ -190,7 +238,17 @@ impl IncisionProfile {
                     Eye::Right => torque,
                     Eye::Left => -torque,
                 };
-                IncisionEffect::from_flattening(at, flattening, torque)
+                let effect = IncisionEffect::from_flattening(at, flattening, torque);
+                let own = self.scatter.and_then(|scatter| {
+                    // The effect's own frame has steepening first: the sign of the covariance turns. In the left eye that
+                    // of the torque does so too.
+                    let xy = match eye {
+                        Eye::Right => -scatter.xy(),
+                        Eye::Left => scatter.xy(),
+                    };
+                    Covariance::from_entries(scatter.xx(), xy, scatter.yy()).ok()
+                });
+                self.counted(own.map_or(effect, |own| effect.with_own_covariance(own)))
             }
             IncisionEffectStated::Steepened { cylinder, meridian } => {
                 let in_right = PowerVector::from_steep(cylinder, meridian);
@@ -198,9 +256,28 @@ impl IncisionProfile {
                     Eye::Right => in_right,
                     Eye::Left => in_right.mirrored(),
                 };
-                IncisionEffect::from_centroid(at, vector)
+                let effect = IncisionEffect::from_centroid(at, vector);
+                let own = self.scatter.map(|scatter| match eye {
+                    Eye::Right => scatter,
+                    Eye::Left => scatter.mirrored(),
+                });
+                self.counted(own.map_or(effect, |own| effect.with_covariance(own)))
             }
         }
+    }
+
+    fn counted(&self, effect: IncisionEffect) -> IncisionEffect {
+        self.eyes.map_or(effect, |eyes| effect.with_eyes(eyes))
+    }
+
+    /// The incision made on a meridian where it was not found: it flattens that meridian as it does its own, and scatters as it
+    /// does there. That it is the same is our assumption.
+    pub fn flattening_at(&self, eye: Eye, at: Direction) -> IncisionEffect {
+        let found = self.effect_at(eye, self.place(eye));
+        let moved = IncisionEffect::from_flattening(at, found.flattening(), Dioptre::ZERO);
+        let turn = found.at().meridian().turn_to(at.meridian());
+        let moved = found.covariance().map_or(moved, |own| moved.with_covariance(own.turned(turn)));
+        self.counted(moved)
     }
 
     /// What the incision takes from the steep meridian when it is made there: its flattening.
@@ -301,6 +378,11 @@ pub struct Surgeon {
     pub bands: Vec<LengthBand>,
     /// The posterior model.
     pub posterior: PosteriorChoice,
+    /// What is used where the posterior model says nothing of an eye; a population model. None when the file does not say:
+    /// then [`PosteriorChoice::FALLBACK`] stands in for a measurement, and a model that does not hold is refused.
+    pub posterior_fallback: Option<PosteriorChoice>,
+    /// How the sources of keratometry are combined; none when the site's way holds.
+    pub combine: Option<Combining>,
     /// What may be left over.
     pub leftover: Leftover,
     /// The incisions, the usual one of each opening first; none when no effect is stated, which is then said on the sheet.
@@ -328,13 +410,39 @@ impl Surgeon {
         self.incisions.iter().find(|profile| profile.opening == opening)
     }
 
-    /// The incision of an opening that was found nearest to a place; of equally near ones the first.
-    pub fn incision_near(&self, opening: Opening, eye: Eye, at: Direction) -> Option<&IncisionProfile> {
-        let off = |profile: &IncisionProfile| profile.place(eye).turn_to(at).abs().degrees();
-        self.incisions
-            .iter()
-            .filter(|profile| profile.opening == opening)
-            .min_by(|one, other| off(one).total_cmp(&off(other)))
+    /// The usual incision of an opening at the width of the list: of the profiles at the usual place the one found nearest to
+    /// that width.
+    pub fn usual_incision_of(
+        &self,
+        opening: Opening,
+        eye: Eye,
+        width: Option<Millimetre>,
+    ) -> Option<&IncisionProfile> {
+        let at = self.usual_incision(opening)?.place(eye);
+        self.incision_near(opening, eye, at, width)
+    }
+
+    /// The incision of an opening that was found nearest to a place, of those the nearest in width; of equally near ones the
+    /// first. A profile without a width holds for every width, but one with the very width stands before it.
+    pub fn incision_near(
+        &self,
+        opening: Opening,
+        eye: Eye,
+        at: Direction,
+        width: Option<Millimetre>,
+    ) -> Option<&IncisionProfile> {
+        // Rounded to a tenth of a degree: two profiles of one place are equally far.
+        let off =
+            |profile: &IncisionProfile| round::rounded(profile.place(eye).turn_to(at).abs().degrees(), 1);
+        let wide = |profile: &IncisionProfile| match (profile.width, width) {
+            (Some(found), Some(asked)) => (found.millimetres() - asked.millimetres()).abs(),
+            // Our own choice: what says nothing of width is taken before one found half a millimetre off.
+            (None, Some(_)) => 0.5,
+            (_, None) => 0.0,
+        };
+        self.incisions.iter().filter(|profile| profile.opening == opening).min_by(|one, other| {
+            off(one).total_cmp(&off(other)).then_with(|| wide(one).total_cmp(&wide(other)))
+        })
     }
 
     /// The planning formula for an axial length, with the band that names it.

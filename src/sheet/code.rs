@@ -4,7 +4,7 @@ use super::arcs;
 use super::error::SheetError;
 use super::facts::SheetFacts;
 use crate::model::Digest;
-use crate::plan::{Approval, Released, Work};
+use crate::plan::{Approval, PosteriorChoice, Released, Work};
 use crate::units::round;
 
 /// How many base32 characters of the digest stand in the code: 130 bits.
@@ -84,7 +84,7 @@ pub fn record(released: &Released, facts: &SheetFacts) -> String {
     let marks = [order.marks.zero_side_deg(), order.marks.opposite_side_deg()].map(|m| round::fixed(m, 0));
     put("marks_deg", &marks.join(" | "));
     put("formula", computation.formula.as_deref().unwrap_or_default());
-    put("posterior", order.surgeon.posterior.label());
+    put("posterior", computation.posterior.map_or("", PosteriorChoice::label));
     put("backup", order.surgeon.backup.as_deref().unwrap_or_default());
     if let Some(plan) = computation.arcs() {
         arcs::record(&mut put, plan);

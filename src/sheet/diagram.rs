@@ -5,6 +5,7 @@
 
 use super::block::grey;
 use super::error::SheetError;
+use super::marking;
 use super::refracted;
 use super::view::{self, View};
 use super::words;
@@ -64,7 +65,8 @@ struct Drawing {
     arcs: Vec<(Direction, f64, f64)>,
     /// True angles of the two marks, degrees.
     marks: [f64; 2],
-    slit: bool,
+    /// The meridian of the slit on the marking page.
+    slit: Option<f64>,
     /// Where a lens lies now.
     present: Option<Meridian>,
 }
@@ -103,6 +105,9 @@ fn marks_of(released: &Released) -> [f64; 2] {
         let at = refracted::whole(read).degrees();
         return [at, at + 180.0];
     }
+    if let Some(target) = target(released) {
+        return [target, target + 180.0];
+    }
     let marks = &released.plan().order().marks;
     [round::rounded(marks.zero_side_deg(), 0), round::rounded(marks.opposite_side_deg(), 0)]
 }
@@ -116,6 +121,11 @@ fn upright_marks(released: &Released) -> [f64; 2] {
     marks_of(released)
 }
 
+/// The target meridian in whole degrees, where the marks are made on it.
+fn target(released: &Released) -> Option<f64> {
+    marking::on_target(released).map(|target| round::rounded(target.degrees(), 0))
+}
+
 /// Draws the theatre diagram with its top left corner at `corner`.
 pub(super) fn theatre(page: &mut Page, corner: (f64, f64), released: &Released) -> Result<(), SheetError> {
     let computation = released.plan().computation();
@@ -126,7 +136,7 @@ pub(super) fn theatre(page: &mut Page, corner: (f64, f64), released: &Released) 
         incision: computation.incision.as_ref().map(|incision| incision.at),
         arcs: arcs_of(released),
         marks: marks_of(released),
-        slit: false,
+        slit: None,
         present: match &computation.work {
             Work::Realignment(plan) => Some(refracted::whole(plan.from)),
             Work::Lens(_) | Work::Arcs { .. } | Work::Laser(_) => None,
@@ -144,7 +154,7 @@ pub(super) fn marking(page: &mut Page, corner: (f64, f64), released: &Released) 
         incision: None,
         arcs: Vec::new(),
         marks: upright_marks(released),
-        slit: true,
+        slit: Some(target(released).unwrap_or(180.0)),
         present: None,
     }
     .draw(page, corner)
@@ -202,11 +212,11 @@ impl Drawing {
         self.words(page, centre);
         self.nose(page, centre);
         // Without a line nothing is turned from the marks.
-        if self.line.is_some() || self.slit {
+        if self.line.is_some() || self.slit.is_some() {
             self.reference_marks(page, centre);
         }
-        if self.slit {
-            self.slit(page, centre);
+        if let Some(meridian) = self.slit {
+            self.slit(page, centre, meridian);
         }
         if let Some(incision) = self.incision {
             let at = self.seen(incision.degrees());
@@ -317,14 +327,18 @@ impl Drawing {
         centred(page, place(4.3, -6.2), along_rim(side), Style::bold(8.0), "NOSE");
     }
 
-    fn slit(&self, page: &mut Page, centre: Point) {
+    fn slit(&self, page: &mut Page, centre: Point, meridian: f64) {
         let reach = LIMBUS_MM - 1.5;
         page.line(
-            geometry::polar(centre, reach, self.seen(180.0)),
-            geometry::polar(centre, reach, self.seen(0.0)),
+            geometry::polar(centre, reach, self.seen(meridian + 180.0)),
+            geometry::polar(centre, reach, self.seen(meridian)),
             Stroke::dashed(0.35, 2.0, 1.4),
         );
         page.circle(centre, 1.3, Paint::fill(grey(0.0)));
+        // A slit that is not level would run through the words below it; the page says them beside the picture.
+        if geometry::sin_cos_deg(meridian).0.abs() > 0.02 {
+            return;
+        }
         let below = geometry::polar(centre, 6.0, self.seen(view::INFERIOR));
         centred(page, below, 0.0, Style::regular(8.5), "horizontal slit through");
         let below = geometry::polar(centre, 10.0, self.seen(view::INFERIOR));

@@ -3,12 +3,13 @@
 use super::arcs;
 use super::code;
 use super::facts::SheetFacts;
+use super::marking;
 use super::refracted_numbers;
 use super::words;
 use crate::model::{Digest, Eye};
 use crate::page::readback::ReadBack;
-use crate::plan::{Line, Released, TheatreMethod};
-use crate::units::round;
+use crate::plan::{Line, Marking, Released, Sense, TheatreMethod, lean};
+use crate::units::{Meridian, round};
 
 use super::error::SheetError;
 
@@ -17,7 +18,7 @@ use super::error::SheetError;
 /// A text that is broken over lines stands under `key.1`, `key.2` … in the file; joined by blanks the lines are the text given here.
 pub fn printed_numbers(released: &Released, facts: &SheetFacts) -> Vec<(String, String)> {
     let mut list = Vec::new();
-    theatre(&mut list, released);
+    theatre(&mut list, released, &facts.zone);
     if let Some(plan) = released.plan().computation().arcs() {
         let eye = released.plan().computation().eye;
         arcs::numbers(&mut |tag, text| put(&mut list, tag, text), eye, plan);
@@ -92,7 +93,24 @@ fn ring(list: &mut Vec<(String, String)>, eye: Eye, (zero, opposite): (f64, f64)
     }
 }
 
-fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
+/// The dial of the site's instrument, by its own zero and sense.
+fn dial(list: &mut Vec<(String, String)>, released: &Released) {
+    let Some(dial) = released.plan().order().marking_way.dial else { return };
+    let zero = round::direction(dial.zero);
+    let target = marking::on_target(released);
+    let line = target.map_or(180.0, |target| round::rounded(target.degrees(), 0));
+    let forward = match dial.sense {
+        Sense::Anticlockwise => line - dial.zero.degrees(),
+        Sense::Clockwise => dial.zero.degrees() - line,
+    };
+    let set = round::fixed(forward.rem_euclid(180.0), 0);
+    let set = if set == "180" { "0".to_owned() } else { set };
+    put(list, "dial.zero", format!("Its zero lies at {zero}, its numbers grow {}.", dial.sense.word()));
+    put(list, "dial.set", format!("Dial set to {set}"));
+    put(list, "dial.lean", format!("Proof: the line is then {}.", lean(Meridian::wrapping(line))));
+}
+
+fn theatre(list: &mut Vec<(String, String)>, released: &Released, zone: &jiff::tz::TimeZone) {
     let plan = released.plan();
     let computation = plan.computation();
     put(list, "target", s(computation.target.dioptres()));
@@ -118,15 +136,30 @@ fn theatre(list: &mut Vec<(String, String)>, released: &Released) {
         let axis: f64 = digits.parse().unwrap_or(f64::NAN);
         let zero = round::rounded(marks.zero_side_deg(), 0);
         let opposite = round::rounded(marks.opposite_side_deg(), 0);
-        match plan.order().method {
-            TheatreMethod::RingOnMarks => turns(list, computation.eye, (zero, opposite), axis),
-            TheatreMethod::LevelRing => ring(list, computation.eye, (zero, opposite), axis),
+        let method = computation.marking.as_ref().map(Marking::method);
+        match method {
+            Some(TheatreMethod::RingOnMarks) => turns(list, computation.eye, (zero, opposite), axis),
+            Some(TheatreMethod::LevelRing) => ring(list, computation.eye, (zero, opposite), axis),
+            Some(TheatreMethod::OnTarget) => put(list, "target.marks", digits),
+            None => {}
         }
-        if marks.are_entered() {
+        if marks.are_entered() && method != Some(TheatreMethod::OnTarget) {
             put(list, "marks", format!("Marks at {} and {}.", at(zero), at(opposite)));
         }
     }
-    if marks.are_entered() {
+    if let Some(target) = marking::on_target(released) {
+        put(list, "mark.target", round::meridian(target));
+    }
+    dial(list, released);
+    if let Some(at) = plan.order().marked.as_ref().and_then(|marked| marked.at) {
+        for tag in ["mark.zero.time", "mark.opposite.time"] {
+            put(list, tag, zone.to_datetime(at).strftime("%m-%d %H:%M").to_string());
+        }
+    }
+    for (tag, text) in marking::rule_words(released, zone) {
+        put(list, tag, text);
+    }
+    if marks.are_entered() && marking::on_target(released).is_none() {
         put(list, "mark.zero", at(marks.zero_side_deg()));
         put(list, "mark.opposite", at(marks.opposite_side_deg()));
     }
@@ -232,8 +265,15 @@ fn tables(list: &mut Vec<(String, String)>, released: &Released) {
             d(cost.worst.dioptres()),
         );
     }
-    for (number, (_, vector)) in (1_usize..).zip(&computation.other_posterior) {
-        put(list, format!("posterior.{number}.vector"), words::vector(*vector));
+    for (number, other) in (1_usize..).zip(&computation.other_posterior) {
+        match &other.to_correct {
+            Ok(vector) => put(list, format!("posterior.{number}.vector"), words::vector(*vector)),
+            Err(why) => put(list, format!("posterior.{number}.why"), words::legible(why)),
+        }
+    }
+    for share in &computation.shares {
+        let percent = round::fixed(share.share * 100.0, 0);
+        put(list, format!("share.{}", share.key), format!("{percent} %"));
     }
 }
 

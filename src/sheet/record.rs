@@ -136,7 +136,7 @@ fn keratometry(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), Sheet
     );
     flow.skip(0.6);
     flow.row(&[
-        cell(LEFT, 130.0, strong(), "Combined: plain mean of the vectors of the sources in the plan"),
+        cell(LEFT, 130.0, strong(), format!("Combined: {}", combined.how())),
         cell(146.0, 26.0, strong(), both).tagged("k.combined.powers"),
         cell(174.0, 24.0, strong(), words::vector(combined.vector)).tagged("k.combined.vector"),
     ])

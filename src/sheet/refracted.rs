@@ -159,6 +159,8 @@ pub(super) fn realignment_column(
                 on one meridian; else stop.";
             small_print(page, y + 30.8 + leading(8.5), how)
         }
+        // A lens that is turned is never marked on its target: the plan gives turns there.
+        Guide::OnTarget { .. } => Ok(()),
         Guide::RingTable { settings, temporal_adds_deg } => {
             label(page, x, y + 4.6, "LEVEL RING: READ, SET");
             beside_label(page, &marking, y + 4.6, "the same axis");

@@ -1,11 +1,11 @@
 //! The tables of the record pages: lens, powers, choices, certainty.
 
-use super::block::{LEFT, WIDTH};
+use super::block::{LEFT, WIDTH, grey};
 use super::error::SheetError;
 use super::flow::{Flow, cell, faint, head, plain, strong};
 use super::words;
-use crate::page::{Page, Stroke};
-use crate::plan::{IncisionKind, Released};
+use crate::page::{Ink, Page, Paint, Stroke};
+use crate::plan::{BudgetShare, IncisionKind, Released};
 use crate::units::round;
 
 /// The lens in both notations, who entered it, and what it leaves.
@@ -156,6 +156,51 @@ pub(super) fn choices(flow: &mut Flow<'_, '_>, released: &Released) -> Result<()
     Ok(())
 }
 
+/// Length of the bar of shares, mm.
+const BAR: f64 = 120.0;
+
+/// What each part of the error budget contributes: a bar and its numbers. Neighbours differ in pattern, so that it holds in
+/// black and white.
+fn shares(flow: &mut Flow<'_, '_>, shares: &[BudgetShare]) -> Result<(), SheetError> {
+    if shares.is_empty() {
+        return Ok(());
+    }
+    flow.room(20.0)?;
+    flow.skip(1.0);
+    flow.paragraph(
+        plain(),
+        "Where the scatter of the residual comes from: shares of its variance, in the order of the bar",
+    )?;
+    flow.skip(1.2);
+    let (page, y) = flow.page();
+    let mut x = LEFT;
+    for (position, share) in shares.iter().enumerate() {
+        let long = BAR * share.share;
+        // A part too small to be drawn has its number only.
+        if long < 0.05 {
+            continue;
+        }
+        let fill = [Ink::WHITE, grey(0.55), grey(0.8), Ink::BLACK].get(position % 4).copied();
+        page.rectangle((x, y), long, 3.6, Paint::both(fill.unwrap_or(Ink::WHITE), Stroke::solid(0.25)));
+        x += long;
+    }
+    flow.skip(4.6);
+    for line in shares.chunks(5) {
+        let mut cells = Vec::new();
+        let mut x = LEFT;
+        for share in line {
+            cells.push(cell(x, 26.5, plain(), share.name));
+            cells.push(
+                cell(x + 26.8, 9.2, strong(), words::percent(share.share))
+                    .tagged(format!("share.{}", share.key)),
+            );
+            x += 37.2;
+        }
+        flow.row(&cells)?;
+    }
+    Ok(())
+}
+
 /// How sure, what a turned lens costs, and what the other models of the posterior cornea say.
 pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<(), SheetError> {
     let computation = released.plan().computation();
@@ -178,7 +223,7 @@ pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<
             ));
         }
         rows.push((
-            "expected residual".to_owned(),
+            "expected magnitude of the residual".to_owned(),
             words::dioptres(chance.expected),
             "chance.expected".to_owned(),
         ));
@@ -197,15 +242,16 @@ pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<
             format!("cost.off-{off}"),
         ));
     }
-    for (number, (name, vector)) in (1_usize..).zip(&computation.other_posterior) {
-        rows.push((
-            format!("to correct with posterior model {name}"),
-            words::vector(*vector),
-            format!("posterior.{number}.vector"),
-        ));
+    let mut silent = Vec::new();
+    for (number, other) in (1_usize..).zip(&computation.other_posterior) {
+        let name = format!("to correct with posterior model {}", other.name);
+        match &other.to_correct {
+            Ok(vector) => rows.push((name, words::vector(*vector), format!("posterior.{number}.vector"))),
+            Err(why) => silent.push((name, words::legible(why), format!("posterior.{number}.why"))),
+        }
     }
     if rows.is_empty() {
-        return flow.paragraph(plain(), "Not computed: no formula was used for this eye.");
+        flow.paragraph(plain(), "Not computed: no formula was used for this eye.")?;
     }
     let mut pairs = rows.into_iter();
     while let Some(first) = pairs.next() {
@@ -219,9 +265,13 @@ pub(super) fn certainty(flow: &mut Flow<'_, '_>, released: &Released) -> Result<
         }
         flow.row(&cells)?;
     }
+    for (name, why, tag) in silent {
+        flow.row(&[cell(LEFT, 80.0, plain(), name), cell(LEFT + 81.0, 105.0, plain(), why).tagged(tag)])?;
+    }
     if computation.chance.is_none() {
         return Ok(());
     }
+    shares(flow, &computation.shares)?;
     flow.skip(0.5);
     flow.paragraph(
         faint(),

@@ -287,6 +287,14 @@ fn way(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError
                 no table. Clockwise is as seen through the microscope, the same from every seat.";
             small_print(page, top + 30.8 + super::block::leading(8.5), how)?;
         }
+        Guide::OnTarget { axis } => {
+            label(page, x, top + 4.6, "MARKS ON THE AXIS");
+            page.text(x, top + 14.0, Style::bold(12.0), "Both marks lie on");
+            page.tagged(x + 38.0, top + 14.0, Style::bold(16.0), round::meridian(*axis), "target.marks");
+            let how = "Lay the line of the marks on the lens over the two marks on the eye: no ring, no turn. Marks that are \
+                lost or do not lie opposite each other: stop, do not guess.";
+            small_print(page, top + 22.0, how)?;
+        }
         Guide::RingTable { settings, temporal_adds_deg } => {
             label(page, x, top + 4.6, "LEVEL RING: READ, SET");
             beside_label(page, &marking, top + 4.6, "no turn from the marks");

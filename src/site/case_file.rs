@@ -14,7 +14,9 @@ use crate::model::{
     OperatingList, PatientNumber, PersonName, Place, Procedure, Reading, Refraction, Seat, Sex, SignedTarget,
     Spot, Surface, same_name,
 };
-use crate::plan::{Entered, Implanted, LaserOrder, LocalThickness, Nomogram, Surgeon, ThicknessFrom};
+use crate::plan::{
+    Entered, Implanted, LaserOrder, LocalThickness, Marked, Nomogram, Posture, Surgeon, ThicknessFrom,
+};
 use crate::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
 
 /// Everything a case file says.
@@ -32,6 +34,8 @@ pub struct CaseFile {
     pub implanted: Option<Implanted>,
     /// What a laser is asked for.
     pub laser: LaserOrder,
+    /// What was entered of the marks.
+    pub marked: Option<Marked>,
     /// Answers, by code.
     pub answers: Vec<Answer>,
     /// The table of arcs: the file's own, else the one that comes with the program and that the surgeon names.
@@ -177,6 +181,8 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
     let entered = root.get("chosen").map(|taken| chosen(taken.table()?)).transpose()?;
     let implanted = root.get("implanted").map(|taken| case_eye::implanted(taken.table()?)).transpose()?;
     let laser = root.get("laser").map(|taken| case_eye::laser(taken.table()?)).transpose()?;
+    let eye = entry.eye.as_ref().map(|eye| eye.value);
+    let marked = root.get("marking").map(|taken| marking(taken.table()?, eye)).transpose()?;
     let answers = root
         .get("answer")
         .map(|taken| taken.tables())
@@ -204,6 +210,7 @@ pub fn case_file(name: &str, bytes: &[u8]) -> Result<CaseFile, TextFault> {
         entered,
         implanted,
         laser: laser.unwrap_or_default(),
+        marked,
         answers,
         nomogram,
         pachymetry,
@@ -572,6 +579,48 @@ fn chosen(table: Table<'_>) -> Result<Entered, TextFault> {
     };
     table.finish()?;
     Ok(entered)
+}
+
+/// What was entered of the marks: `[marking]`.
+fn marking(table: Table<'_>, eye: Option<Eye>) -> Result<Marked, TextFault> {
+    let degrees = |key: &'static str| -> Result<Option<f64>, TextFault> {
+        table.get(key).map(|taken| Ok(taken.number()?.value())).transpose()
+    };
+    let moment = |key: &'static str| -> Result<Option<jiff::Timestamp>, TextFault> {
+        let Some(taken) = table.get(key) else { return Ok(None) };
+        let text = taken.text_as_written()?;
+        let time = text.trim().replacen(' ', "T", 1).parse().map_err(|_| {
+            taken
+                .fault(format!("`{text}` is not a time with a zone"), "write it as 2026-03-12T08:10:00+01:00")
+        })?;
+        Ok(Some(time))
+    };
+    let Some(eye) = eye else {
+        return Err(table.fault("marks belong to an eye", "state `eye` in `[operation]`"));
+    };
+    let tilts =
+        [degrees("head_tilt_deg")?, degrees("tilt_at_keratometry_deg")?, degrees("cyclotorsion_deg")?];
+    let (nasal, temporal) = (degrees("nasal_deg")?, degrees("temporal_deg")?);
+    let posture = table
+        .get("posture")
+        .map(|taken| {
+            let text = taken.text()?;
+            Posture::from_word(&text).ok_or_else(|| {
+                taken.fault(format!("`{text}` is unknown"), format!("known: {}", Posture::WORDS))
+            })
+        })
+        .transpose()?;
+    let marked = Marked::from_angles(eye, nasal, temporal, tilts)
+        .map_err(|fault| table.fault(fault.to_string(), fault.hint()))?;
+    let marked = Marked {
+        posture,
+        at: moment("at")?,
+        use_at: moment("use_at")?,
+        by: table.text("by")?.unwrap_or_default(),
+        ..marked
+    };
+    table.finish()?;
+    Ok(marked)
 }
 
 fn answer(table: Table<'_>) -> Result<Answer, TextFault> {

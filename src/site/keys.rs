@@ -1,6 +1,6 @@
 //! The keys of `site.toml` with their meaning, declared once: the reader, the written file and the printed list use them.
 
-use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, ISO_8429, Source};
+use crate::cite::{COMMON_PRACTICE, HOUSE_RULE, ISO_8429, KERATOMETRY_WEIGHTS, MARK_AGE, Source};
 
 /// One key.
 pub(super) struct Key {
@@ -16,7 +16,7 @@ const fn key(name: &'static str, source: Option<Source>, meaning: &'static str) 
 }
 
 /// Keys at the top of the file.
-pub(super) const TOP: [Key; 12] = [
+pub(super) const TOP: [Key; 13] = [
     key(
         "kind",
         None,
@@ -52,6 +52,11 @@ pub(super) const TOP: [Key; 12] = [
         "theatre_method",
         Some(COMMON_PRACTICE),
         "How the axis is found again in theatre: `ring-on-marks` = the ring's 0-180 line is laid through the marks and the axis is read on the ring; `level-ring` = the ring is held level, its 90 to the forehead, the mark is read on it and a table on the sheet gives the setting. A sheet shows the one, never both.",
+    ),
+    key(
+        "combine",
+        Some(KERATOMETRY_WEIGHTS),
+        "How the sources of keratometry are combined: `inverse_covariance` = each weighs by the inverse of its covariance, which is that of the budget or of its own readings, whichever is greater; `mean` = every source weighs the same. A surgeon's file may say otherwise.",
     ),
     key(
         "clock",
@@ -140,6 +145,43 @@ pub(super) const INCOMING: [Key; 14] = [
     ),
 ];
 
+/// Keys of `[marking]`.
+pub(super) const MARKING: [Key; 3] = [
+    key(
+        "way",
+        Some(COMMON_PRACTICE),
+        "What is marked: `reference_marks` = the horizontal, from which the theatre method leads to the axis; `on_target` = the target meridian itself, so that theatre needs no ring and no turn. With `on_target` no `theatre_method` is stated.",
+    ),
+    key(
+        "made_with",
+        Some(MARK_AGE),
+        "What marks are made with: `ink`, or `surface` = the surface itself, by heat or light. It sets the hours a mark lasts where `budget.mark_hours` is not stated: 3 for ink, 8 for the surface.",
+    ),
+    key(
+        "gaze",
+        Some(COMMON_PRACTICE),
+        "How the patient looks while marks are made: `both-open` or `fellow-covered`.",
+    ),
+];
+
+/// Keys of `[marking_instrument]`.
+pub(super) const DIAL: [Key; 2] = [
+    key(
+        "zero_deg",
+        None,
+        "Where the zero of the marking instrument's dial lies, 0 to 360 degrees, as seen by the person who marks: 0 at their right, 90 at the forehead. Not stated where no dial is used: then the sheet leaves it to be filled in.",
+    ),
+    key(
+        "sense",
+        None,
+        "Which way the numbers of the dial grow as that person sees it: `anticlockwise` or `clockwise`.",
+    ),
+];
+
+/// Key of the table of how marks are made.
+pub(super) const MARKING_TABLE: &str = "marking";
+/// Key of the table of the marking instrument's dial.
+pub(super) const DIAL_TABLE: &str = "marking_instrument";
 /// Key of the table of expected sources.
 pub(super) const EXPECT_TABLE: &str = "expect";
 /// Key of the list of incoming folders.

@@ -275,6 +275,10 @@ enum Range {
     Dioptres,
     /// A limit in degrees, zero allowed.
     Degrees,
+    /// A limit in millimetres, zero allowed.
+    Millimetres,
+    /// A time in hours.
+    Hours,
     /// A standard deviation in dioptres: nobody measures without scatter.
     DioptreSd,
     /// A standard deviation in degrees.
@@ -292,6 +296,8 @@ impl Range {
         match self {
             Self::Dioptres => "a number of dioptres from 0 to 5",
             Self::Degrees => "a number of degrees from 0 to 90",
+            Self::Millimetres => "a number of millimetres from 0 to 10",
+            Self::Hours => "a number of hours above 0, at most 48",
             Self::DioptreSd => "a standard deviation in dioptres above 0, at most 5",
             Self::DegreeSd => "a standard deviation in degrees above 0, at most 90",
             Self::Share => "a fraction from 0 to 1",
@@ -304,6 +310,8 @@ impl Range {
         match self {
             Self::Dioptres => (0.0..=5.0).contains(&value),
             Self::Degrees => (0.0..=90.0).contains(&value),
+            Self::Millimetres => (0.0..=10.0).contains(&value),
+            Self::Hours => value > 0.0 && value <= 48.0,
             Self::DioptreSd => value > 0.0 && value <= 5.0,
             Self::DegreeSd => value > 0.0 && value <= 90.0,
             Self::Share => (0.0..=1.0).contains(&value),
@@ -336,11 +344,13 @@ macro_rules! budget {
     };
     (@get d $value:expr) => { $value.dioptres() };
     (@get deg $value:expr) => { $value.degrees() };
+    (@get mm $value:expr) => { $value.millimetres() };
     (@get maybe $value:expr) => { $value.map_or(0.0, Dioptre::dioptres) };
     (@get distance $value:expr) => { $value.map_or(0.0, Millimetre::millimetres) };
     (@get plain $value:expr) => { $value };
     (@put d $value:expr) => { Dioptre::from_dioptres($value) };
     (@put deg $value:expr) => { Degrees::from_degrees($value) };
+    (@put mm $value:expr) => { Millimetre::from_millimetres($value) };
     (@put maybe $value:expr) => { Some(Dioptre::from_dioptres($value)) };
     (@put distance $value:expr) => { ($value > 0.0).then(|| Millimetre::from_millimetres($value)) };
     (@put plain $value:expr) => { $value };
@@ -350,6 +360,9 @@ budget! {
     "incision_moved_deg" Degrees plan::Settings::INCISION_MOVED_SOURCE,
         "How far the list's incision may lie from the place of the surgeon's effect before the surgeon is asked.",
         deg incision_moved;
+    "incision_width_moved_mm" Millimetres plan::Settings::INCISION_MOVED_SOURCE,
+        "M05: how far the width of the list's incision may be from the one the surgeon's effect was found at before the surgeon is asked.",
+        mm incision_width_moved;
     "equal_chances" Share plan::Settings::EQUAL_RESIDUALS_SOURCE,
         "Chances of leaving at most 0.50 D closer together than this count as equal; then the weaker cylinder is taken.",
         plain equal_chances;
@@ -374,9 +387,6 @@ budget! {
     "least_gain_d" Dioptres plan::Settings::LEAST_GAIN_SOURCE,
         "F06: what turning a lens that is in the eye must gain at least to be advised.",
         d least_gain;
-    "torsion_large_deg" Degrees plan::Settings::TORSION_LARGE_SOURCE,
-        "M03: entered cyclotorsion above which the surgeon is asked.",
-        deg torsion_large;
     "refraction_vertex_mm" Vertex plan::Settings::REFRACTION_VERTEX_SOURCE,
         "Distance from the cornea of a refraction that states none; 0: such a refraction is refused.",
         distance refraction_vertex;
@@ -386,6 +396,9 @@ budget! {
     "posterior_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the posterior cornea by a model.",
         d components.posterior;
+    "posterior_measured_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
+        "Standard deviation per component of the posterior cornea, or of the whole cornea, as measured in this eye.",
+        d components.posterior_measured;
     "incision_sd_d" DioptreSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation per component of the effect of the incision.",
         d components.incision;
@@ -407,6 +420,21 @@ budget! {
     "head_tilt_sd_deg" DegreeSd plan::Settings::BUDGET_SOURCE,
         "Standard deviation of the head's tilt between measurement and marking.",
         deg angles.head_tilt;
+    "counter_roll" Share plan::Settings::COUNTER_ROLL_SOURCE,
+        "Share of a static tilt of the head that the eye undoes; the rest of an entered tilt moves the axis.",
+        plain counter_roll;
+    "cyclotorsion_large_deg" Degrees plan::Settings::CYCLOTORSION_SOURCE,
+        "M03: entered turn of the eye from sitting to lying above which the surgeon is asked.",
+        deg cyclotorsion_large;
+    "head_tilt_large_deg" Degrees plan::Settings::MARKS_SOURCE,
+        "M04: entered tilt of the head at marking above which a person is asked.",
+        deg head_tilt_large;
+    "mark_hours" Hours plan::Settings::MARK_HOURS_SOURCE,
+        "M01: hours after which a mark is too old for use: short for ink; marks made in the surface by heat or light are commonly used within 8.",
+        plain mark_hours;
+    "marks_disagree_deg" Degrees plan::Settings::MARKS_SOURCE,
+        "Marks that disagree by more than this on the ring are not trusted: centre the ring, else mark again.",
+        deg marks_disagree;
     "tail_share" Share plan::Settings::BUDGET_SOURCE,
         "Share of eyes whose lens turns far.",
         plain angles.tail_weight;
@@ -456,7 +484,14 @@ pub(super) fn describe_budget(settings: &plan::Settings, origins: &Origins) -> V
 
 /// Both parts of the error budget, so that a part added there is missed here at compile time.
 const _: fn(ComponentSds, AngleSds) = |components, angles| {
-    let ComponentSds { keratometry: _, posterior: _, incision: _, tilt: _, refraction: _ } = components;
+    let ComponentSds {
+        keratometry: _,
+        posterior: _,
+        posterior_measured: _,
+        incision: _,
+        tilt: _,
+        refraction: _,
+    } = components;
     let AngleSds { marking: _, alignment: _, rotation: _, head_tilt: _, tail_weight: _, tail: _ } = angles;
 };
 

@@ -17,6 +17,7 @@ mod incoming;
 mod keys;
 mod limits;
 mod mapping;
+mod marking;
 mod node;
 mod nomogram;
 mod reader;

@@ -4,11 +4,12 @@ use super::case_eye::truth;
 use super::node::{Table, Taken, TextFault, Tree};
 use crate::checks::LensOnFile;
 use crate::model::{Seat, Written};
+use crate::optics::uncertainty::Covariance;
 use crate::optics::view::LimbalPlace;
 use crate::plan::{
-    BoxPlane, BoxPower, DepthRule, FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite,
-    Leftover, LengthBand, LensConstants, LensFamily, LensKind, LensStep, MarksOn, Opening, PhakicDesign,
-    PosteriorChoice, PowerRange, Reach, Surgeon,
+    BoxPlane, BoxPower, Combining, DepthRule, FormulaName, IncisionEffectStated, IncisionProfile,
+    IncisionSite, Leftover, LengthBand, LensConstants, LensFamily, LensKind, LensStep, MarksOn, Opening,
+    PhakicDesign, PosteriorChoice, PowerRange, Reach, Surgeon,
 };
 use crate::units::{Degrees, Dioptre, Direction, Meridian, Millimetre, OutOfRange};
 
@@ -85,9 +86,14 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
         formula: word(&formula, FormulaName::from_word, FORMULAS)?,
         bands,
         posterior: match posterior {
-            Some(taken) => word(&taken, PosteriorChoice::from_word, "eom2015, constant, none")?,
+            Some(taken) => word(&taken, PosteriorChoice::from_word, PosteriorChoice::WORDS)?,
             None => PosteriorChoice::Eom2015,
         },
+        posterior_fallback: table.get("posterior_fallback").map(|taken| fallback(&taken)).transpose()?,
+        combine: table
+            .get("combine")
+            .map(|taken| word(&taken, Combining::from_word, &Combining::WORDS.join(", ")))
+            .transpose()?,
         leftover: match leftover {
             Some(taken) => word(&taken, Leftover::from_word, "least, with-the-rule")?,
             None => Leftover::Least,
@@ -104,6 +110,47 @@ pub(super) fn surgeon_table(table: Table<'_>) -> Result<Surgeon, TextFault> {
     };
     table.finish()?;
     Ok(surgeon)
+}
+
+/// What stands in for a posterior model that says nothing of an eye: a model that needs no measurement.
+fn fallback(taken: &Taken<'_>) -> Result<PosteriorChoice, TextFault> {
+    let choice = word(taken, PosteriorChoice::from_word, PosteriorChoice::WORDS)?;
+    if choice.is_measured() {
+        return Err(taken.fault(
+            "a measurement cannot stand in where none was made",
+            "name a model here: eom2015, constant, goggin2015, abulafia_koch2016 or none",
+        ));
+    }
+    Ok(choice)
+}
+
+/// How an incision scatters from eye to eye: `sd_d` for both components, or `covariance = { xx, yy, xy }` in square dioptres.
+fn scatter(table: &Table<'_>) -> Result<Option<Covariance>, TextFault> {
+    let sd = dioptres(table, "sd_d")?;
+    let Some(taken) = table.get("covariance") else {
+        return match sd {
+            Some(sd) if sd.dioptres() <= 0.0 => {
+                Err(table
+                    .fault("a standard deviation is above zero", "leave `sd_d` out where it is not known"))
+            }
+            sd => Ok(sd.map(Covariance::isotropic)),
+        };
+    };
+    if sd.is_some() {
+        return Err(table.fault("the scatter of the incision stands twice", "give `sd_d` or `covariance`"));
+    }
+    let entries = taken.table()?;
+    let entry = |key: &'static str, what: &str| Ok(entries.need(key, what)?.number()?.value());
+    let (xx, yy) = (entry("xx", "the first variance")?, entry("yy", "the second variance")?);
+    let xy = entries.get("xy").map(|taken| Ok(taken.number()?.value())).transpose()?.unwrap_or(0.0);
+    entries.finish()?;
+    let covariance = Covariance::from_entries(xx, xy, yy).ok().filter(|_| xx > 0.0 && yy > 0.0);
+    covariance.map(Some).ok_or_else(|| {
+        taken.fault(
+            format!("`xx` {xx}, `xy` {xy}, `yy` {yy} are no covariance"),
+            "give variances above zero in square dioptres and a covariance that they allow",
+        )
+    })
 }
 
 /// The bands of axial length with a formula of their own; two that hold one length are refused.
@@ -186,12 +233,15 @@ fn incision(table: Table<'_>) -> Result<IncisionProfile, TextFault> {
         }
     };
     let eyes = table.get("n").map(|taken| taken.count()).transpose()?;
+    let scatter = scatter(&table)?;
+    let width =
+        table.get("width_mm").map(|taken| Ok(ranged(&taken, Millimetre::from_reading)?.0)).transpose()?;
     let opening = match table.get("opening") {
-        Some(taken) => word(&taken, Opening::from_word, "phaco, manual")?,
+        Some(taken) => word(&taken, Opening::from_word, Opening::WORDS)?,
         None => Opening::Phaco,
     };
     table.finish()?;
-    Ok(IncisionProfile { site, opening, effect, eyes })
+    Ok(IncisionProfile { site, opening, effect, width, scatter, eyes })
 }
 
 /// How far from the middle of its side an incision can be made, in degrees to either side, 1 to 180.

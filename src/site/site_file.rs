@@ -3,15 +3,18 @@
 use super::error::SiteError;
 use super::expect::{Expected, read_expected};
 use super::incoming::{Incoming, all_settle, quoted, read_incoming, read_zone, time_zone};
-use super::keys::{BUDGET_TABLE, EXPECT_TABLE, INCOMING_TABLE, Key, THRESHOLDS_TABLE, TOP, names};
+use super::keys::{
+    BUDGET_TABLE, DIAL_TABLE, EXPECT_TABLE, INCOMING_TABLE, Key, MARKING_TABLE, THRESHOLDS_TABLE, TOP, names,
+};
 use super::limits::{Origins, WINDOW, describe_budget, describe_thresholds, read_budget, read_thresholds};
+use super::marking::{Marks, Way, read_marking};
 use super::reader::{Read, Reader, or_default};
 use super::valued::{Described, Origin, Valued};
 use crate::checks;
 use crate::checks::NumberScheme;
 use crate::intake::Brings;
 use crate::plan;
-use crate::plan::TheatreMethod;
+use crate::plan::{Combining, MarkingWay, TheatreMethod};
 
 macro_rules! words {
     ($(#[$meta:meta])* $name:ident { $($(#[doc = $doc:literal])+ $variant:ident = $word:literal,)+ }) => {
@@ -108,6 +111,7 @@ pub struct SiteFile {
     approval: Valued<ApprovalPolicy>,
     history: Valued<History>,
     theatre_method: Valued<TheatreMethod>,
+    combine: Valued<Combining>,
     clock: Valued<Clock>,
     low_water_mb: Valued<u32>,
     window: Origin,
@@ -117,6 +121,7 @@ pub struct SiteFile {
     thresholds: Origins,
     plan: plan::Settings,
     budget: Origins,
+    marking: Marks,
     incoming: Vec<Incoming>,
 }
 
@@ -128,7 +133,8 @@ impl SiteFile {
     pub fn parse(text: &str) -> Result<Self, SiteError> {
         let mut file = Reader::open(SITE_FILE, text)?;
         let top = names(&TOP);
-        let tables = [EXPECT_TABLE, THRESHOLDS_TABLE, BUDGET_TABLE, INCOMING_TABLE];
+        let tables =
+            [EXPECT_TABLE, THRESHOLDS_TABLE, BUDGET_TABLE, MARKING_TABLE, DIAL_TABLE, INCOMING_TABLE];
         file.only(&top.iter().copied().chain(tables).collect::<Vec<_>>(), &[])?;
 
         let kind = file
@@ -154,6 +160,7 @@ impl SiteFile {
         }
         let history = file.word("history", History::WORDS, History::from_word)?;
         let theatre_method = file.word("theatre_method", TheatreMethod::WORDS, TheatreMethod::from_word)?;
+        let combine = file.word("combine", Combining::WORDS, Combining::from_word)?;
         let clock = file.word("clock", Clock::WORDS, Clock::from_word)?;
         if let Some(Read { value: Clock::Given, spot }) = &clock
             && live
@@ -175,8 +182,25 @@ impl SiteFile {
         }
         let decide_by_hours = file.whole("decide_by_hours", 0, 24 * 60)?;
         let thresholds = read_thresholds(file.table(THRESHOLDS_TABLE)?, &mut checks, &top)?;
-        let mut plan = plan::Settings::default();
+        let combine = or_default(combine, Combining::default());
+        let mut plan = plan::Settings { combine: combine.value, ..plan::Settings::default() };
         let budget = read_budget(file.table(BUDGET_TABLE)?, &mut plan, &top)?;
+        let marking = read_marking(file.table(MARKING_TABLE)?, file.table(DIAL_TABLE)?, &top)?;
+        let on_target = marking.way.value == Way::OnTarget;
+        if let Some(Read { value, spot }) = &theatre_method
+            && on_target
+        {
+            return Err(SiteError::Conflict {
+                spot: spot.clone(),
+                key: "theatre_method".to_owned(),
+                found: value.word().to_owned(),
+                problem: "marks on the target meridian need no ring in theatre".to_owned(),
+                next: "remove `theatre_method`, or set `way` in `[marking]` to `reference_marks`".to_owned(),
+            });
+        }
+        if !budget.iter().any(|(name, _)| *name == "mark_hours") {
+            plan.mark_hours = marking.plan().made_with.hours();
+        }
         let incoming = read_incoming(file.tables(INCOMING_TABLE)?, &top)?;
         if live {
             all_settle(&incoming)?;
@@ -193,7 +217,12 @@ impl SiteFile {
             number_scheme: or_default(number_scheme, NumberScheme::None),
             approval: or_default(approval, ApprovalPolicy::Flagged),
             history: or_default(history, History::Required),
-            theatre_method: or_default(theatre_method, TheatreMethod::RingOnMarks),
+            theatre_method: or_default(
+                theatre_method,
+                if on_target { TheatreMethod::OnTarget } else { TheatreMethod::RingOnMarks },
+            ),
+            marking,
+            combine,
             clock: or_default(clock, Clock::System),
             low_water_mb: or_default(low_water_mb, LOW_WATER_MB),
             decide_by_hours: or_default(decide_by_hours, DECIDE_BY_HOURS),
@@ -257,6 +286,11 @@ impl SiteFile {
         self.theatre_method.value
     }
 
+    /// How the site marks.
+    pub fn marking_way(&self) -> MarkingWay {
+        self.marking.plan()
+    }
+
     /// Whose time counts.
     pub const fn clock(&self) -> Clock {
         self.clock.value
@@ -310,6 +344,8 @@ impl SiteFile {
         rows.extend(self.expected.describe());
         rows.extend(describe_thresholds(&self.checks, &self.thresholds));
         rows.extend(describe_budget(&self.plan, &self.budget));
+        rows.extend(self.marking.describe());
+        rows.extend(self.marking.describe_dial());
         for (at, incoming) in self.incoming.iter().enumerate() {
             rows.extend(incoming.describe(at + 1));
         }
@@ -327,6 +363,7 @@ impl SiteFile {
             "approval" => (quoted(self.approval.value.word()), self.approval.origin),
             "history" => (quoted(self.history.value.word()), self.history.origin),
             "theatre_method" => (quoted(self.theatre_method.value.word()), self.theatre_method.origin),
+            "combine" => (quoted(self.combine.value.word()), self.combine.origin),
             "clock" => (quoted(self.clock.value.word()), self.clock.origin),
             "low_water_mb" => (self.low_water_mb.value.to_string(), self.low_water_mb.origin),
             "decide_by_hours" => (self.decide_by_hours.value.to_string(), self.decide_by_hours.origin),

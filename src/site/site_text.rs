@@ -4,13 +4,17 @@ use core::fmt::Write as _;
 
 use super::expect::Expected;
 use super::incoming::{SETTLE_SECONDS, quoted};
-use super::keys::{BUDGET_TABLE, EXPECT_TABLE, INCOMING, INCOMING_TABLE, THRESHOLDS_TABLE, TOP};
+use super::keys::{
+    BUDGET_TABLE, DIAL, DIAL_TABLE, EXPECT_TABLE, INCOMING, INCOMING_TABLE, MARKING_TABLE, THRESHOLDS_TABLE,
+    TOP,
+};
 use super::limits::{describe_budget, describe_thresholds};
+use super::marking::Marks;
 use super::site_file::{ApprovalPolicy, Clock, History, SiteKind};
 use super::valued::Described;
 use crate::checks;
 use crate::plan;
-use crate::plan::TheatreMethod;
+use crate::plan::{Combining, TheatreMethod};
 
 const WIDTH: usize = 118;
 
@@ -59,6 +63,20 @@ pub fn site_text(kind: SiteKind, name: &str, zone: &str) -> String {
         "Numbers of the plan: how sure each part is, and when choices count as equal. To be replaced by the site's own results.",
         &describe_budget(&plan::Settings::default(), &Vec::new()),
     );
+    table(
+        &mut text,
+        MARKING_TABLE,
+        "How marks are made, as the marking page of a sheet says it.",
+        &Marks::default().describe(),
+    );
+    text.push('\n');
+    comment(&mut text, "The dial of the marking instrument. The block below is an example.");
+    let _ = writeln!(text, "#[{DIAL_TABLE}]");
+    for key in &DIAL {
+        comment(&mut text, key.meaning);
+        let example = if key.name == "sense" { quoted("anticlockwise") } else { "0".to_owned() };
+        let _ = writeln!(text, "#{} = {example}", key.name);
+    }
     text.push('\n');
     comment(
         &mut text,
@@ -79,6 +97,7 @@ fn default_of(name: &str) -> String {
         "approval" => quoted(ApprovalPolicy::Flagged.word()),
         "history" => quoted(History::Required.word()),
         "theatre_method" => quoted(TheatreMethod::RingOnMarks.word()),
+        "combine" => quoted(Combining::default().word()),
         "clock" => quoted(Clock::System.word()),
         "decide_by_hours" => super::site_file::DECIDE_BY_HOURS.to_string(),
         "low_water_mb" => super::site_file::LOW_WATER_MB.to_string(),

@@ -20,6 +20,7 @@ mod facts;
 mod guards;
 mod left_out;
 mod lists;
+mod marks;
 mod names;
 mod order;
 mod persons;

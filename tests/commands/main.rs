@@ -9,6 +9,7 @@
 
 mod again;
 mod arcs;
+mod astigmatism;
 mod clinic;
 mod doctor;
 mod explaining;

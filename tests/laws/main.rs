@@ -5,6 +5,7 @@
 mod arcs;
 mod eyes;
 mod lenses;
+mod sources;
 mod uncertainty;
 mod vectors;
 

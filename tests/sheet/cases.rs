@@ -15,9 +15,9 @@ use axiswright::optics::view::LimbalPlace;
 use axiswright::plan::{
     Approval, ArcDepth, ArcEnd, ArcIncision, ArcInput, ArcTechnique, BoxPlane, BoxPower, Entered,
     FormulaName, IncisionEffectStated, IncisionProfile, IncisionSite, LaserOrder, Leftover, LensConstants,
-    LensFamily, LensKind, LensStep, LocalThickness, Marks, Nomogram, Opening, Order, PosteriorChoice,
-    PowerRange, Reach, Released, Settings as PlanSettings, SingleArc, Surgeon, TheatreMethod, ThicknessFrom,
-    plan,
+    LensFamily, LensKind, LensStep, LocalThickness, Marked, MarkingWay, Marks, Nomogram, Opening, Order,
+    PosteriorChoice, PowerRange, Reach, Released, Settings as PlanSettings, SingleArc, Surgeon,
+    TheatreMethod, ThicknessFrom, plan,
 };
 use axiswright::sheet::SheetFacts;
 use axiswright::units::{Dioptre, Direction, KeratometricIndex, Meridian, Micrometre, Millimetre};
@@ -45,6 +45,8 @@ pub(crate) struct Ask {
     pub(crate) backup: Option<&'static str>,
     pub(crate) entered: Option<(&'static str, &'static str)>,
     pub(crate) marks: Option<(f64, f64)>,
+    pub(crate) marked: Option<Marked>,
+    pub(crate) marking_way: MarkingWay,
     pub(crate) method: TheatreMethod,
     pub(crate) procedure: Option<Procedure>,
     pub(crate) lens: LensKind,
@@ -79,6 +81,8 @@ impl Default for Ask {
             backup: Some("same family, spherical, anterior chamber lens in the cupboard"),
             entered: None,
             marks: None,
+            marked: None,
+            marking_way: MarkingWay::default(),
             method: TheatreMethod::RingOnMarks,
             procedure: Some(Procedure::ToricLens),
             lens: LensKind::Toric,
@@ -353,6 +357,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
             formula: FormulaName::Retzlaff1990,
             bands: Vec::new(),
             posterior: ask.posterior,
+            posterior_fallback: None,
+            combine: None,
             leftover: Leftover::Least,
             incisions: ask
                 .incision_stated
@@ -363,6 +369,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
                         flattening: Dioptre::from_dioptres(0.25),
                         torque: Dioptre::ZERO,
                     },
+                    width: None,
+                    scatter: None,
                     eyes: Some(64),
                 })
                 .into_iter()
@@ -389,6 +397,8 @@ pub(crate) fn order(ask: &Ask) -> Order {
         marks: ask.marks.map_or_else(Marks::default, |(zero, opposite)| {
             Marks::entered(Direction::wrapping(zero), Direction::wrapping(opposite)).unwrap()
         }),
+        marked: ask.marked.clone(),
+        marking_way: ask.marking_way,
         live: false,
         settings: PlanSettings::default(),
         nomogram: ask.arcs.map(|_| wallace()),

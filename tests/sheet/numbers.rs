@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 
 use axiswright::model::{Eye, Procedure};
 use axiswright::page::readback;
-use axiswright::plan::{LensKind, Released, TheatreMethod, as_json};
+use axiswright::plan::{
+    Dial, Gaze, LensKind, Marked, MarkingWay, Posture, Released, Sense, TheatreMethod, as_json,
+};
 use axiswright::sheet::{printed_numbers, record, sheet};
-use axiswright::units::round;
+use axiswright::units::{Direction, round};
 use serde_json::Value;
 
 use crate::cases::{Ask, arcs, crowded, facts, released};
@@ -34,6 +36,15 @@ fn plain(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// An instrument with a dial whose zero lies at the forehead.
+fn dialled(sense: Sense) -> MarkingWay {
+    MarkingWay {
+        gaze: Gaze::FellowCovered,
+        dial: Some(Dial { zero: Direction::wrapping(90.0), sense }),
+        ..MarkingWay::default()
+    }
+}
+
 #[test]
 fn every_number_of_the_plan_stands_on_the_sheet_and_no_other() {
     let base = Ask::default();
@@ -43,6 +54,18 @@ fn every_number_of_the_plan_stands_on_the_sheet_and_no_other() {
         Ask { lens: LensKind::Spherical, ..base.clone() },
         Ask { incision_stated: false, width: None, backup: None, ..base.clone() },
         Ask { method: TheatreMethod::LevelRing, ..base.clone() },
+        Ask { method: TheatreMethod::OnTarget, marking_way: dialled(Sense::Clockwise), ..base.clone() },
+        Ask {
+            marks: Some((353.0, 181.0)),
+            marked: Some(Marked {
+                posture: Some(Posture::Sitting),
+                at: Some("2026-03-12T07:10:00Z".parse().unwrap()),
+                by: "N. Hallam".to_owned(),
+                ..Marked::default()
+            }),
+            marking_way: dialled(Sense::Anticlockwise),
+            ..base.clone()
+        },
         Ask { procedure: Some(Procedure::OnAxisIncision), ..base.clone() },
         Ask { procedure: Some(Procedure::SphericalLens), eye: Eye::Left, ..base.clone() },
         crowded(),
@@ -129,7 +152,7 @@ fn printed_turns_add_up() {
 fn a_sheet_shows_one_way_to_the_axis() {
     for eye in Eye::BOTH {
         for (marks, level) in [(None, "ring.at-180"), (Some((2.0, 183.0)), "")] {
-            for method in [TheatreMethod::RingOnMarks, TheatreMethod::LevelRing] {
+            for method in [TheatreMethod::RingOnMarks, TheatreMethod::LevelRing, TheatreMethod::OnTarget] {
                 let ask = Ask { eye, axis: 7.0, marks, method, entered: Some(("s", "r")), ..Ask::default() };
                 let released = released(&ask);
                 let made = sheet(&released, &facts(&ask)).unwrap();
@@ -143,6 +166,15 @@ fn a_sheet_shows_one_way_to_the_axis() {
                     TheatreMethod::RingOnMarks => {
                         assert_eq!((ring, turns), (0, 5));
                         assert!(drawn("TURN FROM THE MARKS") && !drawn("LEVEL RING"));
+                    }
+                    TheatreMethod::OnTarget => {
+                        assert_eq!((ring, turns), (0, 0));
+                        assert_eq!(
+                            (list["target.marks"].as_str(), list["mark.target"].as_str()),
+                            ("007", "007")
+                        );
+                        assert!(!drawn("TURN FROM THE MARKS") && !drawn("LEVEL RING"));
+                        assert!(drawn("MARKS ON THE AXIS"));
                     }
                     TheatreMethod::LevelRing => {
                         assert_eq!((ring, turns), (31, 0));

@@ -175,12 +175,17 @@ fn seeded(number: u64) -> (Ask, SheetFacts) {
     ask.lens_name =
         seed.pick(&["Corvane T", "Corvane Toric Aspheric Hydrophobic Preloaded Long Eye Series Two", "L"]);
     ask.findings = usize::try_from(seed.below(6)).unwrap();
-    ask.method = seed.pick(&[TheatreMethod::RingOnMarks, TheatreMethod::LevelRing]);
+    ask.method = seed.pick(&[TheatreMethod::RingOnMarks, TheatreMethod::LevelRing, TheatreMethod::OnTarget]);
     ask.alike = seed.yes();
     ask.procedure =
         Some(seed.pick(&[Procedure::ToricLens, Procedure::OnAxisIncision, Procedure::SphericalLens]));
     ask.incision_stated |= ask.procedure == Some(Procedure::OnAxisIncision);
-    ask.posterior = seed.pick(&[PosteriorChoice::None, PosteriorChoice::Eom2015, PosteriorChoice::Constant]);
+    ask.posterior = seed.pick(&[
+        PosteriorChoice::None,
+        PosteriorChoice::Eom2015,
+        PosteriorChoice::Constant,
+        PosteriorChoice::AbulafiaKoch2016,
+    ]);
     if number % 7 == 6 && ask.entered.is_none() {
         ask.lens = LensKind::Spherical;
         ask.marks = None;

@@ -100,18 +100,18 @@ fn a_limit_without_its_unit_is_unknown() {
 #[test]
 fn the_budget_reaches_the_plan() {
     let site = with(
-        "[budget]\nincision_moved_deg = 20\nequal_chances = 0.03\nequal_residuals_d = 0.02\nwith_the_rule_slack_d = 0.5\n\
-         residual_large_d = 1\nformulas_apart_d = 0.6\nentered_power_d = 0.5\nentered_axis_deg = 10
-least_gain_d = 0.75
-torsion_large_deg = 10
-refraction_vertex_mm = 13\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincision_sd_d = 0.12\ntilt_sd_d = 0.13\nrefraction_sd_d = 0.14\n\
+        "[budget]\nincision_moved_deg = 20\nincision_width_moved_mm = 0.4\nequal_chances = 0.03\nequal_residuals_d = 0.02\nwith_the_rule_slack_d = 0.5\n\
+         residual_large_d = 1\nformulas_apart_d = 0.6\nentered_power_d = 0.5\nentered_axis_deg = 10\nleast_gain_d = 0.75\nrefraction_vertex_mm = 13\n\
+         keratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nposterior_measured_sd_d = 0.09\nincision_sd_d = 0.12\ntilt_sd_d = 0.13\nrefraction_sd_d = 0.14\n\
          marking_sd_deg = 1\nalignment_sd_deg = 2.5\nrotation_sd_deg = 3.5\nhead_tilt_sd_deg = 4\ntail_share = 0.03\n\
+         cyclotorsion_large_deg = 10\nhead_tilt_large_deg = 4\nmark_hours = 6\nmarks_disagree_deg = 7\ncounter_roll = 0.05\n\
          tail_sd_deg = 15\nfactor = 1",
     )
     .unwrap();
     let plan = site.plan_settings();
     let numbers = [
         plan.incision_moved.degrees(),
+        plan.incision_width_moved.millimetres(),
         plan.equal_chances,
         plan.equal_residuals.dioptres(),
         plan.with_the_rule_slack.dioptres(),
@@ -120,10 +120,10 @@ refraction_vertex_mm = 13\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincisi
         plan.entered_power.dioptres(),
         plan.entered_axis.degrees(),
         plan.least_gain.dioptres(),
-        plan.torsion_large.degrees(),
         plan.refraction_vertex.unwrap().millimetres(),
         plan.components.keratometry.dioptres(),
         plan.components.posterior.dioptres(),
+        plan.components.posterior_measured.dioptres(),
         plan.components.incision.dioptres(),
         plan.components.tilt.dioptres(),
         plan.components.refraction.unwrap().dioptres(),
@@ -131,19 +131,24 @@ refraction_vertex_mm = 13\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincisi
         plan.angles.alignment.degrees(),
         plan.angles.rotation.degrees(),
         plan.angles.head_tilt.degrees(),
+        plan.cyclotorsion_large.degrees(),
+        plan.head_tilt_large.degrees(),
+        plan.mark_hours,
+        plan.marks_disagree.degrees(),
+        plan.counter_roll,
         plan.angles.tail_weight,
         plan.angles.tail.degrees(),
         plan.budget_factor,
     ];
     let expected = [
-        20.0, 0.03, 0.02, 0.5, 1.0, 0.6, 0.5, 10.0, 0.75, 10.0, 13.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5,
-        3.5, 4.0, 0.03, 15.0, 1.0,
+        20.0, 0.4, 0.03, 0.02, 0.5, 1.0, 0.6, 0.5, 10.0, 0.75, 13.0, 0.1, 0.11, 0.09, 0.12, 0.13, 0.14, 1.0,
+        2.5, 3.5, 4.0, 10.0, 4.0, 6.0, 7.0, 0.05, 0.03, 15.0, 1.0,
     ]
     .map(f64::to_bits);
     assert_eq!(numbers.map(f64::to_bits), expected);
     let described = site.describe();
     let budget: Vec<_> = described.iter().filter(|row| row.key.starts_with("budget.")).collect();
-    assert_eq!(budget.len(), 23);
+    assert_eq!(budget.len(), 29);
     assert!(budget.iter().all(|row| row.origin != Origin::Default));
     assert_ne!(*plan, plan::Settings::default());
 }

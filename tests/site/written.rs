@@ -1,7 +1,7 @@
 //! The keys at the top of the file, and the file a new site begins with.
 
 use axiswright::checks::{self, NumberScheme};
-use axiswright::plan::{self, TheatreMethod};
+use axiswright::plan::{self, Combining, TheatreMethod};
 use axiswright::site::{ApprovalPolicy, Clock, History, Origin, SiteFile, SiteKind, site_text};
 
 use super::{LEAST, refused, with};
@@ -43,7 +43,7 @@ fn every_key_at_the_top_reaches_its_value() {
     let site = SiteFile::parse(
         "kind = \"test\"\nname = \"Ärztehaus Süd\"\nzone = \"Asia/Kolkata\"\nnumber_authority = \"Süd\"\n\
          number_scheme = \"mod11-10\"\napproval = \"every\"\nhistory = \"if-given\"\ntheatre_method = \"ring-on-marks\"\n\
-         clock = \"given\"\nlow_water_mb = 2_000\nwindow_days = 30\ndecide_by_hours = 48\n",
+         combine = \"mean\"\nclock = \"given\"\nlow_water_mb = 2_000\nwindow_days = 30\ndecide_by_hours = 48\n",
     )
     .unwrap();
     assert_eq!(site.kind(), SiteKind::Test);
@@ -52,12 +52,13 @@ fn every_key_at_the_top_reaches_its_value() {
     assert_eq!(site.number_scheme(), NumberScheme::Mod11Ten);
     assert_eq!(site.approval(), ApprovalPolicy::Every);
     assert_eq!(site.history(), History::IfGiven);
+    assert_eq!(site.plan_settings().combine, Combining::Mean);
     assert_eq!(site.clock(), Clock::Given);
     assert_eq!(site.low_water_mb(), 2000);
     assert_eq!(site.checks_settings().window_days.value.to_string(), "30");
     assert_eq!(site.decide_by_hours(), 48);
     let rows = site.describe();
-    for (row, line) in rows.iter().zip(1..=12) {
+    for (row, line) in rows.iter().zip(1..=13) {
         assert_eq!(row.origin, Origin::File { line }, "{}", row.key);
     }
     let mut keys: Vec<&str> = rows.iter().map(|row| row.key.as_str()).collect();
@@ -148,7 +149,7 @@ fn the_values_in_the_comments_are_the_ones_in_force() {
     let values = |site: &SiteFile| -> Vec<(String, Option<String>)> {
         site.describe()
             .into_iter()
-            .filter(|row| !row.key.starts_with("incoming"))
+            .filter(|row| !row.key.starts_with("incoming") && !row.key.starts_with("marking_instrument"))
             .map(|row| (row.key, row.value))
             .collect()
     };
@@ -176,4 +177,30 @@ fn with_every_comment_taken_away(text: &str) -> String {
         _ => line,
     });
     lines.collect::<Vec<_>>().join("\n")
+}
+
+/// How a site marks: each word reaches the plan, a half of a dial or two ways at once do not.
+#[test]
+fn how_a_site_marks() {
+    let site = with(
+        "[marking]\nway = \"on_target\"\nmade_with = \"surface\"\ngaze = \"fellow-covered\"\n\
+         [marking_instrument]\nzero_deg = 90\nsense = \"clockwise\"",
+    )
+    .unwrap();
+    assert_eq!(site.theatre_method(), TheatreMethod::OnTarget);
+    assert_eq!(site.plan_settings().mark_hours.to_string(), "8");
+    let way = site.marking_way();
+    assert_eq!((way.made_with, way.gaze), (plan::MadeWith::Surface, plan::Gaze::FellowCovered));
+    assert_eq!(way.dial.unwrap().printed(axiswright::units::Meridian::wrapping(60.0)), "30");
+    let own = with("[marking]\nmade_with = \"surface\"\n[budget]\nmark_hours = 5").unwrap();
+    assert_eq!(own.plan_settings().mark_hours.to_string(), "5");
+    refused(with("[marking_instrument]\nzero_deg = 90"), "settings-missing-key", 5, 1);
+    refused(with("[marking_instrument]\nzero_deg = 400\nsense = \"clockwise\""), "settings-value", 6, 12);
+    refused(with("[marking]\nway = \"by eye\""), "settings-value", 6, 7);
+    refused(
+        with("theatre_method = \"level-ring\"\n[marking]\nway = \"on_target\""),
+        "settings-conflict",
+        5,
+        18,
+    );
 }

@@ -331,7 +331,7 @@ pub(in crate::checks) fn kinds(choice: &Choice, eye: Eye) -> Option<Finding> {
     }
     let labels: Vec<String> = total.iter().map(|(label, _)| label.clone()).collect();
     let text = format!(
-        "total keratometry of {} stands beside anterior keratometry; the plan uses anterior values only, the two are not compared",
+        "total keratometry of {} stands beside anterior keratometry; the two are neither averaged nor compared",
         labels.join(", ")
     );
     let mut finding = Finding::new(Code::A05, Severity::Note, text.clone(), text)

@@ -186,7 +186,10 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::T02
         | Code::T03
         | Code::T05
+        | Code::M01
+        | Code::M02
         | Code::M03
+        | Code::M04
         | Code::M05
         | Code::E01
         | Code::F01

@@ -11,8 +11,10 @@ use crate::units::{Degrees, Dioptre, trig};
 pub struct ComponentSds {
     /// Keratometry, after combining the sources.
     pub keratometry: Dioptre,
-    /// Posterior cornea by a population model, or by a measurement.
+    /// Posterior cornea by a population model.
     pub posterior: Dioptre,
+    /// Posterior cornea, or the whole cornea, as measured in this eye.
+    pub posterior_measured: Dioptre,
     /// Effect of the incision.
     pub incision: Dioptre,
     /// Tilt and decentration of the lens.
@@ -38,21 +40,56 @@ impl ComponentSds {
     /// [`ERROR_BUDGET_FACTOR`](crate::cite::ERROR_BUDGET_FACTOR).
     pub const COHORT_FACTOR: f64 = 0.8;
 
+    /// The covariances of the parts in an eye of which nothing else is known, every standard deviation times `factor`.
+    pub fn of_eye(self, factor: f64) -> EyeBudget {
+        let part = |sd: Dioptre| Covariance::isotropic(sd).scaled(factor);
+        EyeBudget {
+            keratometry: part(self.keratometry),
+            posterior: part(self.posterior),
+            incision: part(self.incision),
+            tilt: part(self.tilt),
+            refraction: self.refraction.map_or(Covariance::ZERO, part),
+        }
+    }
+
     /// Sum of the parts as a covariance, every standard deviation times `factor`.
     pub fn covariance(self, factor: f64) -> Covariance {
-        let parts = [
-            Some(self.keratometry),
-            Some(self.posterior),
-            Some(self.incision),
-            Some(self.tilt),
-            self.refraction,
-        ];
-        parts
-            .into_iter()
-            .flatten()
-            .map(Covariance::isotropic)
-            .fold(Covariance::ZERO, core::ops::Add::add)
-            .scaled(factor)
+        self.of_eye(factor).total()
+    }
+}
+
+/// The covariances of the parts of one eye, as they enter its budget: a part of which the eye or its surgeon states a
+/// scatter of its own takes the place of the default.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EyeBudget {
+    /// Keratometry, after combining the sources.
+    pub keratometry: Covariance,
+    /// Posterior cornea.
+    pub posterior: Covariance,
+    /// Effect of the incision.
+    pub incision: Covariance,
+    /// Tilt and decentration of the lens.
+    pub tilt: Covariance,
+    /// Refraction with which the result will be measured; zero when the astigmatism of the eye itself is meant.
+    pub refraction: Covariance,
+}
+
+impl EyeBudget {
+    /// Sum of the parts, which are taken as independent.
+    pub fn total(&self) -> Covariance {
+        self.keratometry + self.posterior + self.incision + self.tilt + self.refraction
+    }
+
+    /// The budget of the mirror image of the eye.
+    #[must_use]
+    pub fn mirrored(&self) -> Self {
+        Self {
+            keratometry: self.keratometry.mirrored(),
+            posterior: self.posterior.mirrored(),
+            incision: self.incision.mirrored(),
+            tilt: self.tilt.mirrored(),
+            refraction: self.refraction.mirrored(),
+        }
     }
 }
 
@@ -101,12 +138,20 @@ impl AngleSds {
     /// # Errors
     /// [`UncertaintyError::NoMixture`] when the share of the tail is no fraction.
     pub fn mixture(self, factor: f64) -> Result<AngleMixture, UncertaintyError> {
+        self.mixture_about(Degrees::from_degrees(0.0), factor)
+    }
+
+    /// The mixture around a known mean error, positive anticlockwise: a difference of head tilt that was entered, see
+    /// [`error_of_tilts`](crate::optics::torsion::error_of_tilts).
+    ///
+    /// # Errors
+    /// [`UncertaintyError::NoMixture`] when the share of the tail is no fraction.
+    pub fn mixture_about(self, mean: Degrees, factor: f64) -> Result<AngleMixture, UncertaintyError> {
         let what = "an angle error";
         let scaled = |sd: Degrees| {
             Degrees::computed(sd.degrees() * factor).ok_or(UncertaintyError::NotFinite { what })
         };
         let core = scaled(self.core().ok_or(UncertaintyError::NotFinite { what })?)?;
-        let mean = Degrees::from_degrees(0.0);
         AngleMixture::from_parts(vec![
             AnglePart { weight: 1.0 - self.tail_weight, mean, sd: core },
             AnglePart { weight: self.tail_weight, mean, sd: scaled(self.tail)? },

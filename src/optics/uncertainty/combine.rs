@@ -1,7 +1,7 @@
 //! Several sources of one vector: the weighted mean and whether they agree.
 
 use crate::optics::uncertainty::{Covariance, UncertaintyError};
-use crate::units::{PowerVector, trig};
+use crate::units::{Dioptre, PowerVector, trig};
 
 /// A vector and how sure it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,6 +68,33 @@ pub fn combine(sources: &[Estimate]) -> Result<Combined, UncertaintyError> {
     Ok(Combined { estimate: Estimate { mean, covariance }, chi_square, degrees_of_freedom, p_value })
 }
 
+/// Plain mean of independent sources, every one with the same weight, with the covariance that mean has.
+///
+/// Whether the sources agree is judged as in [`combine`], about the weighted mean. With equal covariances both give the
+/// same.
+///
+/// # Errors
+/// As [`combine`].
+pub fn plain_mean(sources: &[Estimate]) -> Result<Combined, UncertaintyError> {
+    let what = "a mean";
+    let agreement = combine(sources)?;
+    let count = u32::try_from(sources.len()).map_err(|_| UncertaintyError::NotFinite { what })?;
+    let vectors: Vec<PowerVector> = sources.iter().map(|source| source.mean).collect();
+    let mean = PowerVector::mean(&vectors).ok_or(UncertaintyError::NoSource)?;
+    let sum = sources.iter().fold(Covariance::ZERO, |sum, source| sum + source.covariance);
+    let covariance = sum.scaled(1.0 / f64::from(count));
+    Ok(Combined { estimate: Estimate { mean, covariance }, ..agreement })
+}
+
+/// Standard deviation of one component of a keratometric vector from that of the mean power over the same readings: twice
+/// it.
+///
+/// Source: computed for two principal powers that scatter alike and by themselves: their mean has `s / sqrt 2`, their
+/// difference `s sqrt 2`. That they do so is our assumption.
+pub fn component_sd_of_mean_power(sd: Dioptre) -> Dioptre {
+    sd * 2.0
+}
+
 /// Chance that chi-square of `2 half` degrees of freedom exceeds `value`: `exp(-v/2) sum (v/2)^i / i!`, `i` below
 /// `half`.
 fn chi_square_survival(value: f64, half: u32) -> f64 {
@@ -87,7 +114,6 @@ fn chi_square_survival(value: f64, half: u32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Dioptre;
 
     fn source(x: f64, y: f64, sd: f64) -> Estimate {
         Estimate {
@@ -103,6 +129,25 @@ mod tests {
         assert!((combined.estimate.covariance.xx() - 0.02).abs() < 1e-12);
         assert!((combined.chi_square - 2.0 * 0.5 / 0.04).abs() < 1e-9);
         assert!((combined.p_value - trig::exp(-12.5)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn equal_covariances_make_no_difference_between_the_two_ways() {
+        let sources = [source(1.0, 0.0, 0.25), source(0.2, 0.7, 0.25), source(-0.3, 0.4, 0.25)];
+        let (weighted, plain) = (combine(&sources).unwrap(), plain_mean(&sources).unwrap());
+        let apart = weighted.estimate.mean - plain.estimate.mean;
+        assert!(apart.cylinder() < Dioptre::from_dioptres(1e-12));
+        assert!((weighted.estimate.covariance.xx() - plain.estimate.covariance.xx()).abs() < 1e-12);
+        assert!((weighted.p_value - plain.p_value).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_surer_source_draws_the_mean_to_itself() {
+        let sources = [source(1.0, 0.0, 0.2), source(0.0, 0.0, 0.4)];
+        // Weights 25 and 6.25: four to one.
+        assert!((combine(&sources).unwrap().estimate.mean.x() - 0.8).abs() < 1e-12);
+        assert!((plain_mean(&sources).unwrap().estimate.mean.x() - 0.5).abs() < 1e-12);
+        assert!((plain_mean(&sources).unwrap().estimate.covariance.xx() - 0.05).abs() < 1e-12);
     }
 
     #[test]

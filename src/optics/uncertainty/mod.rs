@@ -9,12 +9,14 @@ mod budget;
 mod combine;
 mod covariance;
 mod residual;
+mod shares;
 
 pub use angle::{AngleMixture, AnglePart, RotationMoments};
-pub use budget::{AngleSds, ComponentSds};
-pub use combine::{Combined, Estimate, combine};
+pub use budget::{AngleSds, ComponentSds, EyeBudget};
+pub use combine::{Combined, Estimate, combine, component_sd_of_mean_power, plain_mean};
 pub use covariance::{Covariance, Principal};
 pub use residual::{Chances, ResidualDistribution, ResidualModel, THRESHOLDS};
+pub use shares::{Part, Share, shares};
 
 use crate::units::Dioptre;
 
