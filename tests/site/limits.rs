@@ -136,8 +136,8 @@ refraction_vertex_mm = 13\nkeratometry_sd_d = 0.1\nposterior_sd_d = 0.11\nincisi
         plan.budget_factor,
     ];
     let expected = [
-        20.0, 0.03, 0.02, 0.5, 1.0, 0.6, 0.5, 10.0, 0.75, 10.0, 13.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5, 3.5, 4.0, 0.03,
-        15.0, 1.0,
+        20.0, 0.03, 0.02, 0.5, 1.0, 0.6, 0.5, 10.0, 0.75, 10.0, 13.0, 0.1, 0.11, 0.12, 0.13, 0.14, 1.0, 2.5,
+        3.5, 4.0, 0.03, 15.0, 1.0,
     ]
     .map(f64::to_bits);
     assert_eq!(numbers.map(f64::to_bits), expected);
