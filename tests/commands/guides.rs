@@ -77,6 +77,7 @@ fn the_guide_of_it_ends_in_a_sheet_and_the_surgeons_goes_on_from_there() {
     assert!(done, "{said}");
     assert!(said.contains("released") && said.contains("Lens depth"), "{said}");
     assert!(said.contains("2 ARCS of 60°"), "{said}");
+    assert!(said.contains("from 080 to 100") && said.contains("incyclotorsion"), "{said}");
 
     // Negative control: a command the program does not have.
     let (done, said) = shell(&clone, &["./target/release/axiswright release --all\n".to_owned()]);

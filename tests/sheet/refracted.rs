@@ -5,7 +5,7 @@ use axiswright::checks::NumberScheme;
 use axiswright::finding::{Answer, Finding};
 use axiswright::page::readback;
 use axiswright::plan::{Approval, Plan, Released};
-use axiswright::sheet::{SheetFacts, pages, printed_numbers, record, sheet, theatre_diagram};
+use axiswright::sheet::{SheetFacts, holds_measure, pages, printed_numbers, record, sheet, theatre_diagram};
 use axiswright::site::case_file;
 
 use crate::cases::{Ask, facts};
@@ -257,5 +257,39 @@ fn no_two_texts_overlap_at_any_axis_of_a_lens() {
             let diagram = theatre_diagram(&released(&text)).unwrap();
             assert_eq!(faults(&diagram), Vec::<String>::new(), "{axis} {seat}");
         }
+    }
+}
+
+/// What may stand on paper of a case that is not released says no number of dioptres, millimetres or degrees.
+#[test]
+fn findings_say_no_number_in_plain_words() {
+    let turned = example("realignment_right.toml");
+    let laser = example("laser_right.toml");
+    let phakic = example("phakic_right.toml");
+    let mut texts: Vec<String> = variants().into_iter().map(|(_, text)| text).collect();
+    texts.extend([
+        turned.replace("vertex_mm = 12\n", ""),
+        turned.replace("length_mm = 23.62\n", ""),
+        turned.replace("lens = \"Tarn T\"", "lens = \"Corvane T\""),
+        laser.replace("mark_lying_deg = 5", "mark_lying_deg = 14"),
+        laser.replace("device_turns_axis = false\n", ""),
+        phakic.replace("cylinder_d = -3.00", "cylinder_d = -6.50"),
+        phakic.replace("sphere_d = -10.00", "sphere_d = -19.00"),
+        phakic
+            .replace("chamber_depth_mm = 3.9", "chamber_depth_mm = 1.9")
+            .replace("offset_mm = 0.30", "offset_mm = 2.5"),
+    ]);
+    let mut seen = std::collections::BTreeSet::new();
+    for text in texts {
+        let file = case_file("case.toml", text.as_bytes()).unwrap();
+        let considered = consider_case_file(&file, now(), NumberScheme::None).unwrap();
+        for finding in &considered.findings {
+            seen.insert(finding.code().reference());
+            let next = finding.next_step().unwrap_or_default();
+            assert!(!holds_measure(finding.plain()) && !holds_measure(next), "{finding:?}");
+        }
+    }
+    for code in ["F05", "F06", "M03", "T03", "U10"] {
+        assert!(seen.contains(code), "{code}: {seen:?}");
     }
 }
