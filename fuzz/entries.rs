@@ -86,7 +86,7 @@ fn judge(name: &str, bytes: &[u8], brings: Brings, templates: &[Template]) {
     match (first, read(&input, templates)) {
         (Ok(one), Ok(other)) => assert_eq!(one, other, "the same bytes read the same"),
         (Err(one), Err(other)) => {
-            assert_eq!(one.to_string(), other.to_string(), "the same bytes fail the same")
+            assert_eq!(one.to_string(), other.to_string(), "the same bytes fail the same");
         }
         _ => panic!("the same bytes are read and refused"),
     }
@@ -207,13 +207,13 @@ type Tag = (u16, u16);
 const BOUNDARY: u32 = u32::MAX;
 
 /// Writes one element of Explicit VR Little Endian; the length of a value is even (PS3.5 7.1.1).
-fn element(into: &mut Vec<u8>, (group, number): Tag, vr: &[u8; 2], value: &[u8]) {
+fn element(into: &mut Vec<u8>, (group, number): Tag, vr: [u8; 2], value: &[u8]) {
     into.extend(group.to_le_bytes());
     into.extend(number.to_le_bytes());
     into.extend(vr);
     let pad = value.len() % 2;
     let length = u32::try_from(value.len() + pad).expect("a value of a few bytes");
-    match vr {
+    match &vr {
         b"SQ" | b"UT" | b"UN" => {
             into.extend([0, 0]);
             into.extend(length.to_le_bytes());
@@ -233,7 +233,7 @@ fn sequence(into: &mut Vec<u8>, (group, number): Tag, items: &[Vec<u8>], delimit
             body.extend(u32::try_from(item.len()).expect("an item of a few bytes").to_le_bytes());
             body.extend(item);
         }
-        return element(into, (group, number), b"SQ", &body);
+        return element(into, (group, number), *b"SQ", &body);
     }
     into.extend(group.to_le_bytes());
     into.extend(number.to_le_bytes());
@@ -280,11 +280,11 @@ fn coded(into: &mut Vec<u8>, tag: Tag, choices: &mut Unstructured<'_>) -> Result
         let (scheme, value) = *choices.choose(&CODES)?;
         if choices.ratio(1, 16)? {
             let odd: &[u8] = choices.arbitrary()?;
-            element(&mut item, (0x0008, 0x0100), b"SH", odd.get(..16).unwrap_or(odd));
+            element(&mut item, (0x0008, 0x0100), *b"SH", odd.get(..16).unwrap_or(odd));
         } else {
-            element(&mut item, (0x0008, 0x0100), b"SH", value.as_bytes());
+            element(&mut item, (0x0008, 0x0100), *b"SH", value.as_bytes());
         }
-        element(&mut item, (0x0008, 0x0102), b"SH", scheme.as_bytes());
+        element(&mut item, (0x0008, 0x0102), *b"SH", scheme.as_bytes());
         items.push(item);
     }
     sequence(into, tag, &items, choices.arbitrary()?);
@@ -300,12 +300,12 @@ fn content(choices: &mut Unstructured<'_>, depth: usize) -> Result<Vec<u8>> {
     let how = *choices.choose(&["CONTAINS", "HAS OBS CONTEXT", "HAS CONCEPT MOD", "HAS ACQ CONTEXT", ""])?;
     let kind =
         *choices.choose(&["CONTAINER", "NUM", "NUM", "CODE", "TEXT", "PNAME", "UIDREF", "DATETIME", ""])?;
-    element(&mut item, (0x0040, 0xA010), b"CS", how.as_bytes());
-    element(&mut item, (0x0040, 0xA040), b"CS", kind.as_bytes());
+    element(&mut item, (0x0040, 0xA010), *b"CS", how.as_bytes());
+    element(&mut item, (0x0040, 0xA040), *b"CS", kind.as_bytes());
     coded(&mut item, (0x0040, 0xA043), choices)?;
     match kind {
-        "TEXT" => element(&mut item, (0x0040, 0xA160), b"UT", b"sphere -9.75, right"),
-        "PNAME" => element(&mut item, (0x0040, 0xA123), b"PN", b"Venn^A"),
+        "TEXT" => element(&mut item, (0x0040, 0xA160), *b"UT", b"sphere -9.75, right"),
+        "PNAME" => element(&mut item, (0x0040, 0xA123), *b"PN", b"Venn^A"),
         "CODE" => coded(&mut item, (0x0040, 0xA168), choices)?,
         "NUM" => {
             let mut values = Vec::new();
@@ -314,9 +314,9 @@ fn content(choices: &mut Unstructured<'_>, depth: usize) -> Result<Vec<u8>> {
                 coded(&mut value, (0x0040, 0x08EA), choices)?;
                 if choices.ratio(1, 4)? {
                     let number: f64 = choices.arbitrary()?;
-                    element(&mut value, (0x0040, 0xA161), b"FD", &number.to_le_bytes());
+                    element(&mut value, (0x0040, 0xA161), *b"FD", &number.to_le_bytes());
                 }
-                element(&mut value, (0x0040, 0xA30A), b"DS", choices.choose(&NUMBERS)?.as_bytes());
+                element(&mut value, (0x0040, 0xA30A), *b"DS", choices.choose(&NUMBERS)?.as_bytes());
                 values.push(value);
                 if choices.ratio(7, 8)? {
                     break;
@@ -353,11 +353,11 @@ fn report(choices: &mut Unstructured<'_>) -> Result<Vec<u8>> {
         ((0x0010, 0x0020), b"LO", b"AX-104417"),
         ((0x0040, 0xA040), b"CS", b"CONTAINER"),
     ] {
-        element(&mut bytes, tag, vr, value);
+        element(&mut bytes, tag, *vr, value);
     }
     coded(&mut bytes, (0x0040, 0xA043), choices)?;
     let flag = if choices.ratio(1, 16)? { "PARTIAL" } else { "COMPLETE" };
-    element(&mut bytes, (0x0040, 0xA491), b"CS", flag.as_bytes());
+    element(&mut bytes, (0x0040, 0xA491), *b"CS", flag.as_bytes());
     let mut items = Vec::new();
     for _ in 0..choices.int_in_range(1..=6)? {
         items.push(content(choices, 5)?);

@@ -224,7 +224,7 @@ fn hosts(text: &str) -> Vec<String> {
 fn registries_are_called_by_name_and_not_by_host() {
     let faults: Vec<String> = repo::files()
         .into_iter()
-        .filter(|file| file != "Cargo.lock")
+        .filter(|file| !["Cargo.lock", "fuzz/Cargo.lock"].contains(&file.as_str()))
         .flat_map(|file| {
             let bytes = std::fs::read(repo::top().join(&file)).unwrap();
             hosts(&String::from_utf8_lossy(&bytes))

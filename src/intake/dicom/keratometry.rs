@@ -65,28 +65,31 @@ fn meridian(
     outcome: &mut Outcome,
 ) -> Result<MeridianReading, IntakeError> {
     let Some(item) = block.one(sequence)? else { return Ok(MeridianReading::default()) };
-    let radius_field = format!("km.{word}.radius");
-    let radius = measured(&item, tags::RADIUS_OF_CURVATURE, &radius_field, outcome)?;
-    let radius = radius.map(|number| in_range(number, &radius_field, Millimetre::from_reading));
-    let power_field = format!("km.{word}.power");
-    let power = measured(&item, tags::KERATOMETRIC_POWER, &power_field, outcome)?;
+    let [radius_field, power_field, meridian_field] = if word == "steep" {
+        ["km.steep.radius", "km.steep.power", "km.steep.meridian"]
+    } else {
+        ["km.flat.radius", "km.flat.power", "km.flat.meridian"]
+    };
+    let radius = measured(&item, tags::RADIUS_OF_CURVATURE, radius_field, outcome)?;
+    let radius = radius.map(|number| in_range(number, radius_field, Millimetre::from_reading));
+    let power = measured(&item, tags::KERATOMETRIC_POWER, power_field, outcome)?;
     let power = power.map(|number| {
         if number.value < 0.0 {
             return Err(item.bad_value(
                 tags::KERATOMETRIC_POWER,
-                &power_field,
+                power_field,
                 &number.text,
                 "the power of a cornea",
             ));
         }
-        in_range(number, &power_field, Dioptre::from_reading)
+        in_range(number, power_field, Dioptre::from_reading)
     });
     let (radius, power) = (radius.transpose()?, power.transpose()?);
     // An axis of zeros beside nothing measured stands for nothing.
     let meridian = if radius.is_some() || power.is_some() {
-        axis_of(&item, tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"), word, eye, outcome)?
+        axis_of(&item, tags::KERATOMETRIC_AXIS, meridian_field, word, eye, outcome)?
     } else {
-        axis_number(&item, tags::KERATOMETRIC_AXIS, &format!("km.{word}.meridian"))?;
+        axis_number(&item, tags::KERATOMETRIC_AXIS, meridian_field)?;
         None
     };
     Ok(MeridianReading { radius, power, meridian })

@@ -18,7 +18,9 @@ use crate::model::{Place, Reading, Spot, Written};
 pub(super) struct Document {
     whole: Place,
     charset: Charset,
-    touched: RefCell<BTreeSet<String>>,
+    /// The elements that were asked for, by where they lie in memory: quicker than their paths, and compared with nothing
+    /// but elements of the same object.
+    touched: RefCell<BTreeSet<usize>>,
 }
 
 impl Document {
@@ -87,7 +89,23 @@ impl core::fmt::Display for Code {
 
 /// A tag as the standard writes it: `(0046,0075)`.
 pub(super) fn tag_text(tag: Tag) -> String {
-    format!("({:04X},{:04X})", tag.group(), tag.element())
+    let mut text = String::with_capacity(11);
+    push_tag(&mut text, tag);
+    text
+}
+
+/// Writes a tag behind a path; every value has its path, and formatting one takes longer than reading the value.
+fn push_tag(into: &mut String, tag: Tag) {
+    let mut hexadecimal = |before: char, number: u16| {
+        into.push(before);
+        for shift in [12, 8, 4, 0] {
+            let digit = char::from_digit(u32::from((number >> shift) & 0xF), 16);
+            into.push(digit.unwrap_or('0').to_ascii_uppercase());
+        }
+    };
+    hexadecimal('(', tag.group());
+    hexadecimal(',', tag.element());
+    into.push(')');
 }
 
 /// A tag with its keyword, where the dictionary has one.
@@ -115,12 +133,15 @@ impl<'a> Node<'a> {
     }
 
     fn path(&self, tag: Tag) -> String {
-        format!("{}{}", self.prefix, tag_text(tag))
+        let mut path = String::with_capacity(self.prefix.len() + 11);
+        path.push_str(&self.prefix);
+        push_tag(&mut path, tag);
+        path
     }
 
     fn value(&self, tag: Tag) -> Option<(VR, &'a Value<InMemDicomObject, Vec<u8>>)> {
         let element = self.object.get(tag)?;
-        self.document.touched.borrow_mut().insert(self.path(tag));
+        self.document.touched.borrow_mut().insert(core::ptr::from_ref(element).addr());
         Some((element.vr(), element.value()))
     }
 
@@ -355,12 +376,12 @@ impl<'a> Node<'a> {
             let mut deeper = Vec::new();
             for element in node.object {
                 let tag = element.header().tag;
-                let path = node.path(tag);
                 if tag.group() % 2 == 1 {
                     let count = private.entry(tag.group()).or_default();
                     *count = count.saturating_add(1);
-                } else if touched.contains(&path) {
+                } else if touched.contains(&core::ptr::from_ref(element).addr()) {
                     if let Value::Sequence(sequence) = element.value() {
+                        let path = node.path(tag);
                         deeper.extend((1_usize..).zip(sequence.items()).map(|(number, object)| Node {
                             document: node.document,
                             object,

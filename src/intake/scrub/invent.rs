@@ -113,6 +113,9 @@ pub(super) fn folded(text: &str) -> String {
     text.chars().map(fold).collect()
 }
 
+/// What an alphabet is kept under: class of letter, bytes it takes, encoding.
+type AlphabetKey = (Class, usize, (u8, &'static str));
+
 /// Replaces runs, dates and references.
 pub(super) struct Inventor<'s> {
     seed: &'s [u8; 32],
@@ -123,7 +126,7 @@ pub(super) struct Inventor<'s> {
     known: BTreeMap<String, u32>,
     used: BTreeSet<String>,
     dates: BTreeMap<String, String>,
-    letters: BTreeMap<(Class, usize, String), Vec<char>>,
+    letters: BTreeMap<AlphabetKey, Vec<char>>,
 }
 
 impl<'s> Inventor<'s> {
@@ -155,7 +158,7 @@ impl<'s> Inventor<'s> {
     /// The characters one may become: of its class and, written the same way, of its length.
     fn choices(&mut self, c: char, code: Code, length: usize) -> &[char] {
         let Some(class) = class(c) else { return &[] };
-        self.letters.entry((class, length, format!("{code:?}"))).or_insert_with(|| {
+        self.letters.entry((class, length, code.key())).or_insert_with(|| {
             let mut all: Vec<char> = (class.from..=class.to)
                 .filter_map(char::from_u32)
                 .filter(|other| self::class(*other).is_some_and(|own| own.case == class.case))
