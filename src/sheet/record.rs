@@ -24,9 +24,7 @@ pub(super) fn pages(frame: &Frame<'_>, released: &Released, digest: &str) -> Res
     arcs::table(&mut flow, released)?;
     tables::lens(&mut flow, released)?;
     let work = &released.plan().computation().work;
-    if matches!(work, Work::Lens(_)) {
-        tables::powers(&mut flow, released)?;
-    }
+    tables::powers(&mut flow, released)?;
     tables::choices(&mut flow, released)?;
     if !matches!(work, Work::Laser(_)) {
         tables::certainty(&mut flow, released)?;

@@ -71,7 +71,7 @@ fn the_guide_of_it_ends_in_a_sheet_and_the_surgeons_goes_on_from_there() {
         assert!(said.to_lowercase().contains(&words.to_lowercase()), "`{words}` is not in:\n{said}");
     }
     let mut surgeon = blocks("surgeon.md", "sh");
-    assert_eq!(surgeon.len(), 3);
+    assert_eq!(surgeon.len(), 4);
     surgeon.insert(0, "export PATH=\"$PWD/target/release:$PATH\"\n".to_owned());
     let (done, said) = shell(&clone, &surgeon);
     assert!(done, "{said}");

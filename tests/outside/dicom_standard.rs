@@ -15,7 +15,7 @@ use crate::found::{program, repo, run};
 const WHAT: &str = "DICOM objects against the standard";
 
 /// Objects of keratometry, refraction and reports that break the standard on purpose, and why each does.
-const MEANT: [(&str, &str); 25] = [
+const MEANT: [(&str, &str); 29] = [
     ("ar_deflated", "the checker does not inflate"),
     ("ar_right_empty", "an eye without a sphere"),
     ("ker_acquisition_time", "no content date and time"),
@@ -40,6 +40,10 @@ const MEANT: [(&str, &str); 25] = [
     ("ker_uid_differs", "another instance in the meta information"),
     ("ker_zero_tail", "zeros behind the last element"),
     ("sr_basic", "numbers, which Basic Text SR does not have"),
+    ("sr_k_basic", "numbers, which Basic Text SR does not have"),
+    ("sr_k_deflated", "the checker does not inflate"),
+    ("sr_k_long_code_value", "a long code value that is short"),
+    ("sr_k_no_unit", "a number without a unit"),
     ("sr_no_unit", "a number without a unit"),
 ];
 

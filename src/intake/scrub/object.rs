@@ -474,11 +474,10 @@ fn plan(found: &Found, value: &[u8], today: Date) -> Plan {
                 |c: char| c.is_ascii_uppercase() || c.is_ascii_digit() || matches!(c, ' ' | '_' | '\\');
             region_if(tag == tags::SPECIFIC_CHARACTER_SET || text.chars().all(plain), Region::Coded)
         }
+        // The measured values of a report may be lengths in micrometres.
+        b"DS" if tag == tags::NUMERIC_VALUE => region_if(counted(text), Region::Measured),
         b"DS" => region_if(text.split('\\').all(looks::number), Region::Measured),
-        b"IS" => region_if(
-            text.split('\\').all(|one| looks::number(one) || looks::count(one, 5)),
-            Region::Measured,
-        ),
+        b"IS" => region_if(counted(text), Region::Measured),
         b"DA" | b"DT" => match recent_day(text, today) {
             true => Plan::Region(Region::Measured),
             false if vr == b"DA" => Plan::Value(Hidden::Other, How::Date),
@@ -491,6 +490,11 @@ fn plan(found: &Found, value: &[u8], today: Date) -> Plan {
         _ if INSTRUMENT.contains(&tag) => Plan::Region(Region::Soft),
         _ => hidden(),
     }
+}
+
+/// Whether every value is a number of the size of a measured value, or a count of at most five digits.
+fn counted(text: &str) -> bool {
+    text.split('\\').all(|one| looks::number(one) || looks::count(one, 5))
 }
 
 /// Whether a day, or a day and time, is of these years. What is no day is one if its year is.
