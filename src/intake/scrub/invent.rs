@@ -113,6 +113,9 @@ pub(super) fn folded(text: &str) -> String {
     text.chars().map(fold).collect()
 }
 
+/// A class of characters, how many bytes each takes, and in which encoding.
+type Way = (Class, usize, (u8, &'static str));
+
 /// Replaces runs, dates and references.
 pub(super) struct Inventor<'s> {
     seed: &'s [u8; 32],
@@ -123,7 +126,7 @@ pub(super) struct Inventor<'s> {
     known: BTreeMap<String, u32>,
     used: BTreeSet<String>,
     dates: BTreeMap<String, String>,
-    letters: BTreeMap<(Class, usize, (u8, &'static str)), Vec<char>>,
+    letters: BTreeMap<Way, Vec<char>>,
 }
 
 impl<'s> Inventor<'s> {
