@@ -90,7 +90,10 @@ fn judge(name: &str, bytes: &[u8], brings: Brings, templates: &[Template]) {
         }
         _ => panic!("the same bytes are read and refused"),
     }
-    if let Ok(copy) = scrub(&input, templates, true, &[7; 32]) {
+    // Searching a copy takes longer than reading its file: every eighth is enough.
+    if Digest::of(bytes).hex().starts_with(['0', '1'])
+        && let Ok(copy) = scrub(&input, templates, true, &[7; 32])
+    {
         // A deflated object is deflated anew.
         let deflated = bytes.windows(DEFLATED.len()).any(|window| window == DEFLATED);
         assert!(deflated || copy.bytes.len() == bytes.len(), "a copy is as long as its file");

@@ -113,8 +113,8 @@ pub(super) fn folded(text: &str) -> String {
     text.chars().map(fold).collect()
 }
 
-/// What an alphabet is kept under: class of letter, bytes it takes, encoding.
-type AlphabetKey = (Class, usize, (u8, &'static str));
+/// A class of characters, how many bytes each takes, and in which encoding.
+type Way = (Class, usize, (u8, &'static str));
 
 /// Replaces runs, dates and references.
 pub(super) struct Inventor<'s> {
@@ -126,7 +126,7 @@ pub(super) struct Inventor<'s> {
     known: BTreeMap<String, u32>,
     used: BTreeSet<String>,
     dates: BTreeMap<String, String>,
-    letters: BTreeMap<AlphabetKey, Vec<char>>,
+    letters: BTreeMap<Way, Vec<char>>,
 }
 
 impl<'s> Inventor<'s> {

@@ -178,8 +178,20 @@ impl Tokens {
             }
         }
         let lengths: BTreeSet<usize> = written.keys().map(Vec::len).collect();
+        let pair = |bytes: &[u8]| bytes.first_chunk::<2>().map(|two| usize::from(u16::from_be_bytes(*two)));
+        let mut begins = vec![false; 1 << 16];
+        for at in written.keys().filter_map(|text| pair(text)) {
+            if let Some(slot) = begins.get_mut(at) {
+                *slot = true;
+            }
+        }
         let small = bytes.to_ascii_lowercase();
         for start in 0..small.len() {
+            // Most places are passed by their first two bytes alone.
+            let two = small.get(start..).and_then(pair).and_then(|at| begins.get(at));
+            if two != Some(&true) {
+                continue;
+            }
             for length in &lengths {
                 let Some(part) = small.get(start..start + length) else { break };
                 if let Some(kind) = written.get(part) {
