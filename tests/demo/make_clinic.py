@@ -86,7 +86,7 @@ def halden(person, clock, eyes, note, name=None, number=None, cut=False):
 
 
 def orrin(person, clock, right, left, note):
-    """Biometer: both eyes in one row, radii in millimetres. Western European letters only: it writes other names plain."""
+    """Biometer: both eyes in one row, radii in millimetres, the count of examinations at the end. Western European letters only: it writes other names plain."""
     head = ["Pat-ID", "Family name", "Given name", "Birth date", "Measured"]
     for eye in "RL":
         head += [f"{eye} R1 [mm]", f"{eye} R1 [°]", f"{eye} R2 [mm]", f"{eye} R2 [°]", f"{eye} n", f"{eye} AL [mm]",
@@ -95,7 +95,7 @@ def orrin(person, clock, right, left, note):
     for r1, at, r2, n, length, sd, depth, lens, cornea, white in (right, left):
         row += [f"{r1:.2f}", str(at), f"{r2:.2f}", str((at + 90 - 1) % 180 + 1), str(n), f"{length:.2f}", f"{sd:.2f}",
                 f"{depth:.2f}", f"{lens:.2f}", str(cornea), f"{white:.1f}"]
-    data = ("\t".join(head) + "\r\n" + "\t".join(row) + "\r\n").encode("cp1252")
+    data = ("\t".join(head) + "\r\n" + "\t".join(row) + "\r\nExams\t1\r\n").encode("cp1252")
     put("orrin-b1", f"B1_{person[0]}_20260302.txt", data, note)
 
 

@@ -60,10 +60,12 @@ fn input(name: &str) -> Option<(Vec<u8>, bool)> {
             let row = body.lines().next().unwrap();
             let number = row.split('\t').next().unwrap();
             let mut text = format!("{head}\r\n");
-            for at in 0..100_000 / row.split('\t').count() {
+            let rows = 100_000 / row.split('\t').count();
+            for at in 0..rows {
                 text.push_str(&row.replacen(number, &format!("T-{at}"), 1));
                 text.push_str("\r\n");
             }
+            text.push_str(&format!("Exams\t{rows}\r\n"));
             Some((encoding_rs::WINDOWS_1252.encode(&text).0.into_owned(), true))
         }
         "one row too many" => refused(lines(5_001)),
