@@ -155,3 +155,37 @@ pub fn tilt_astigmatism(lens: Dioptre, tilt: Degrees, ratio: f64) -> Result<Diop
         "the astigmatism of a tilted lens",
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: standard deviation of an axis, `s / (2 C)` radians: 0.17 D and 1.5 D give 3.2 degrees; 0.15 D gives 4.3, 2.2
+    /// and 1.4 degrees at 1, 2 and 3 D.
+    #[test]
+    fn the_scatter_of_an_axis_goes_down_with_the_cylinder() {
+        let scatter = |component: f64, lens: f64| {
+            scatter_of_best_axis(Dioptre::from_dioptres(component), Dioptre::from_dioptres(lens))
+                .map(Degrees::degrees)
+        };
+        for (component, lens, expected) in
+            [(0.17, 1.5, 3.2), (0.15, 1.0, 4.3), (0.15, 2.0, 2.2), (0.15, 3.0, 1.4)]
+        {
+            let found = scatter(component, lens).unwrap();
+            assert!((found - expected).abs() < 0.06, "{component} D of {lens} D: {found}");
+        }
+        assert_eq!(scatter(0.17, 0.0), None);
+        assert_eq!(scatter(0.17, -1.0), None);
+    }
+
+    #[test]
+    fn an_eye_without_astigmatism_has_no_such_angle() {
+        let d = Dioptre::from_dioptres;
+        assert_eq!(neutral_turn(Dioptre::ZERO, Dioptre::ZERO), None);
+        assert_eq!(tolerated_turn(Dioptre::ZERO, Dioptre::ZERO), None);
+        // Any angle leaves less: no limit.
+        assert_eq!(tolerated_turn(d(0.5), d(1.5)), None);
+        assert_eq!(tolerated_turn(d(-1.0), d(-0.5)), None);
+        assert!((tolerated_turn(d(2.0), d(2.0)).unwrap().degrees() - 30.0).abs() < 1e-9);
+    }
+}
