@@ -127,7 +127,7 @@ fn where_the_formula_has_no_meaning_nothing_is_compared() {
 
 #[test]
 fn the_mean_of_radii_and_the_radius_of_the_mean_power_are_both_right() {
-    let mean = (7.1 + 8.1) / 2.0;
+    let mean = f64::midpoint(7.1, 8.1);
     let of_powers = 2.0 / (1.0 / 7.1 + 1.0 / 8.1);
     let radii = |flat: f64, steep: f64, refraction: Option<f64>| {
         with("iol_predicted_haigis", |prediction| {

@@ -3,7 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use axiswright::intake::{Brings, FolderRules, Read};
-use axiswright::model::{ChamberDepthFrom, Exam, Eye, InstrumentClass, Place, Reading, Spot};
+use axiswright::model::{
+    ChamberDepthFrom, Exam, ExternalPrediction, Eye, InstrumentClass, Place, Reading, Spot,
+};
 use serde_json::Value;
 
 use crate::{bytes_of, exam, read, read_in};
@@ -188,7 +190,8 @@ fn compare_more(name: &str, entry: &Value, read: &Read, exam: &Exam) {
     }
     if let Some(predictions) = entry.get("predictions") {
         for (eye, of_eye) in exam.predictions.iter() {
-            let found: Vec<f64> = of_eye.iter().flat_map(|p| p.values()).map(|(_, value)| value).collect();
+            let found: Vec<f64> =
+                of_eye.iter().flat_map(ExternalPrediction::values).map(|(_, value)| value).collect();
             let wanted: Vec<f64> = predictions.get(eye.word()).map_or_else(Vec::new, |values| {
                 values.as_array().unwrap().iter().map(|value| value.as_f64().unwrap()).collect()
             });

@@ -14,7 +14,32 @@ use crate::model::{
 use crate::units::{Dioptre, KeratometricIndex, Meridian, Millimetre};
 
 /// Why a calculation is not computed again, in words.
-type Reason = String;
+#[derive(Debug)]
+pub(super) struct Reason(String);
+
+impl core::fmt::Display for Reason {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl From<IntakeError> for Reason {
+    fn from(error: IntakeError) -> Self {
+        Self(error.to_string())
+    }
+}
+
+impl From<&str> for Reason {
+    fn from(words: &str) -> Self {
+        Self(words.to_owned())
+    }
+}
+
+impl From<String> for Reason {
+    fn from(words: String) -> Self {
+        Self(words)
+    }
+}
 
 /// The prediction of one calculation, or why it cannot be computed again.
 pub(super) fn of(
@@ -24,7 +49,7 @@ pub(super) fn of(
     operated: bool,
 ) -> Result<ExternalPrediction, Reason> {
     if operated {
-        return Err("the cornea was operated on".to_owned());
+        return Err("the cornea was operated on".into());
     }
     let formula = formula_of(item)?;
     not_toric(item)?;
@@ -49,7 +74,7 @@ pub(super) fn of(
         place: item.own_place(),
     };
     if prediction.radii().is_none() {
-        return Err("no radius is stated, and no power with its keratometric index".to_owned());
+        return Err("no radius is stated, and no power with its keratometric index".into());
     }
     if matches!(prediction.formula, StatedFormula::Haigis2000 { .. })
         && prediction.depth_from_front().is_none()
@@ -61,18 +86,14 @@ pub(super) fn of(
                 "the chamber depth counts from the back of the cornea, and the class has no corneal thickness"
             }
         };
-        return Err(why.to_owned());
+        return Err(why.into());
     }
     Ok(prediction)
 }
 
-fn words(error: IntakeError) -> Reason {
-    error.to_string()
-}
-
 /// The formula by its code, PS3.16 CID 4236, with its constants.
 fn formula_of(item: &Node<'_>) -> Result<StatedFormula, Reason> {
-    let code = item.code(tags::IOL_FORMULA_CODE_SEQUENCE).map_err(words)?;
+    let code = item.code(tags::IOL_FORMULA_CODE_SEQUENCE)?;
     let code = code.ok_or("no formula is stated")?;
     match (code.scheme.as_str(), code.value.as_str()) {
         ("DCM", "111760") => Ok(StatedFormula::Haigis2000 {
@@ -89,21 +110,21 @@ fn formula_of(item: &Node<'_>) -> Result<StatedFormula, Reason> {
         ("DCM", "111767") => {
             constant(item, "SCT", "397263007", "A constant").map(StatedFormula::Retzlaff1990)
         }
-        _ => Err(format!("the formula {code} is not among those that are computed again")),
+        _ => Err(format!("the formula {code} is not among those that are computed again").into()),
     }
 }
 
 /// A lens constant by its code, PS3.16 CID 4237; stated once.
 fn constant(item: &Node<'_>, scheme: &str, value: &str, name: &str) -> Result<Reading<f64>, Reason> {
     let mut found: Option<Number> = None;
-    for stated in item.items(tags::LENS_CONSTANT_SEQUENCE).map_err(words)? {
-        let code = stated.code(tags::CONCEPT_NAME_CODE_SEQUENCE).map_err(words)?;
-        let number = stated.number(tags::NUMERIC_VALUE, name).map_err(words)?;
+    for stated in item.items(tags::LENS_CONSTANT_SEQUENCE)? {
+        let code = stated.code(tags::CONCEPT_NAME_CODE_SEQUENCE)?;
+        let number = stated.number(tags::NUMERIC_VALUE, name)?;
         if !code.is_some_and(|code: Code| code.is(scheme, value)) {
             continue;
         }
         if found.is_some() {
-            return Err(format!("the constant {name} is stated more than once"));
+            return Err(format!("the constant {name} is stated more than once").into());
         }
         found = number;
     }
@@ -114,24 +135,26 @@ fn constant(item: &Node<'_>, scheme: &str, value: &str, name: &str) -> Result<Re
 
 /// Of a toric lens the standard does not say how the device came to one refraction.
 fn not_toric(item: &Node<'_>) -> Result<(), Reason> {
-    let kind = item.text(tags::TYPE_OF_OPTICAL_CORRECTION).map_err(words)?;
+    let kind = item.text(tags::TYPE_OF_OPTICAL_CORRECTION)?;
     let mut toric = kind.is_some_and(|kind| kind.value == "TORIC");
-    for power in item.items(tags::IOL_POWER_SEQUENCE).map_err(words)? {
-        toric |= !power.items(tags::TORIC_IOL_POWER_SEQUENCE).map_err(words)?.is_empty();
+    for power in item.items(tags::IOL_POWER_SEQUENCE)? {
+        toric |= !power.items(tags::TORIC_IOL_POWER_SEQUENCE)?.is_empty();
     }
-    if toric { Err("the lens is toric".to_owned()) } else { Ok(()) }
+    if toric { Err("the lens is toric".into()) } else { Ok(()) }
 }
 
 /// One keratometry of the front, made in a way of PS3.16 CID 4235 that the formulas know.
 fn one_anterior_keratometry(item: &Node<'_>) -> Result<(), Reason> {
-    if !item.items(tags::CORNEA_MEASUREMENTS_SEQUENCE).map_err(words)?.is_empty() {
-        return Err("several measurements of the cornea are stated, and not which one was used".to_owned());
+    if !item.items(tags::CORNEA_MEASUREMENTS_SEQUENCE)?.is_empty() {
+        return Err("several measurements of the cornea are stated, and not which one was used".into());
     }
-    let kind = item.code(tags::KERATOMETRY_MEASUREMENT_TYPE_CODE_SEQUENCE).map_err(words)?;
+    let kind = item.code(tags::KERATOMETRY_MEASUREMENT_TYPE_CODE_SEQUENCE)?;
     match kind {
         None => Ok(()),
         Some(code) if ["111753", "111754", "111755"].iter().any(|value| code.is("DCM", value)) => Ok(()),
-        Some(code) => Err(format!("the kind of keratometry {code} is none of the front of the cornea")),
+        Some(code) => {
+            Err(format!("the kind of keratometry {code} is none of the front of the cornea").into())
+        }
     }
 }
 
@@ -141,28 +164,31 @@ fn taken<T>(
     tag: Tag,
     make: impl FnOnce(f64) -> Result<T, crate::units::OutOfRange>,
 ) -> Result<Option<Reading<T>>, Reason> {
-    let number = item.number(tag, &tag_words(tag)).map_err(words)?;
+    let number = item.number(tag, &tag_words(tag))?;
     let measured = number.filter(|number| number.value.abs() > 0.0);
-    measured.map(|number| in_range(number, &tag_words(tag), make)).transpose().map_err(words)
+    measured.map(|number| in_range(number, &tag_words(tag), make)).transpose().map_err(Reason::from)
 }
 
 /// A power for which zero is a value.
 fn signed(item: &Node<'_>, tag: Tag) -> Result<Option<Reading<Dioptre>>, Reason> {
-    let number = item.number(tag, &tag_words(tag)).map_err(words)?;
-    number.map(|number| in_range(number, &tag_words(tag), Dioptre::from_reading)).transpose().map_err(words)
+    let number = item.number(tag, &tag_words(tag))?;
+    number
+        .map(|number| in_range(number, &tag_words(tag), Dioptre::from_reading))
+        .transpose()
+        .map_err(Reason::from)
 }
 
 fn below(item: &Node<'_>, sequence: Tag, tag: Tag) -> Result<Option<Reading<Millimetre>>, Reason> {
-    match item.one(sequence).map_err(words)? {
+    match item.one(sequence)? {
         Some(inner) => taken(&inner, tag, Millimetre::from_reading),
         None => Ok(None),
     }
 }
 
 fn meridian(item: &Node<'_>, sequence: Tag) -> Result<MeridianReading, Reason> {
-    let Some(inner) = item.one(sequence).map_err(words)? else { return Ok(MeridianReading::default()) };
-    let axis = inner.number(tags::KERATOMETRIC_AXIS, "axis").map_err(words)?;
-    let axis = axis.map(|axis| in_range(axis, "axis", Meridian::from_reading)).transpose().map_err(words)?;
+    let Some(inner) = item.one(sequence)? else { return Ok(MeridianReading::default()) };
+    let axis = inner.number(tags::KERATOMETRIC_AXIS, "axis")?;
+    let axis = axis.map(|axis| in_range(axis, "axis", Meridian::from_reading)).transpose()?;
     Ok(MeridianReading {
         radius: taken(&inner, tags::RADIUS_OF_CURVATURE, Millimetre::from_reading)?,
         power: taken(&inner, tags::KERATOMETRIC_POWER, Dioptre::from_reading)?,
@@ -175,29 +201,29 @@ fn meridian(item: &Node<'_>, sequence: Tag) -> Result<MeridianReading, Reason> {
 /// The class has no element for it, so most objects say nothing and the folder must.
 fn definition(item: &Node<'_>, root: &Node<'_>) -> Result<Option<ChamberDepthFrom>, Reason> {
     let tag = tags::ANTERIOR_CHAMBER_DEPTH_DEFINITION_CODE_SEQUENCE;
-    let beside = match item.one(tags::ANTERIOR_CHAMBER_DEPTH_SEQUENCE).map_err(words)? {
-        Some(depth) => depth.code(tag).map_err(words)?,
+    let beside = match item.one(tags::ANTERIOR_CHAMBER_DEPTH_SEQUENCE)? {
+        Some(depth) => depth.code(tag)?,
         None => None,
     };
     let code = match beside {
         Some(code) => Some(code),
-        None => root.code(tag).map_err(words)?,
+        None => root.code(tag)?,
     };
     match code {
         None => Ok(None),
         Some(code) if code.is("DCM", "111776") => Ok(Some(ChamberDepthFrom::CornealFront)),
         Some(code) if code.is("DCM", "111777") => Ok(Some(ChamberDepthFrom::CornealBack)),
-        Some(code) => Err(format!("the definition {code} of the chamber depth is not known")),
+        Some(code) => Err(format!("the definition {code} of the chamber depth is not known").into()),
     }
 }
 
 fn predicted(item: &Node<'_>) -> Result<Vec<PredictedRefraction>, Reason> {
     let mut all = Vec::new();
-    for power in item.items(tags::IOL_POWER_SEQUENCE).map_err(words)? {
+    for power in item.items(tags::IOL_POWER_SEQUENCE)? {
         let stated = (signed(&power, tags::IOL_POWER)?, signed(&power, tags::PREDICTED_REFRACTIVE_ERROR)?);
         if let (Some(power), Some(refraction)) = stated {
             all.push(PredictedRefraction { power, refraction });
         }
     }
-    if all.is_empty() { Err("no lens power with its prediction is stated".to_owned()) } else { Ok(all) }
+    if all.is_empty() { Err("no lens power with its prediction is stated".into()) } else { Ok(all) }
 }
