@@ -894,13 +894,17 @@ def good_calculations():
     yield from good_predictions()
 
 
+def constants_in_words(formula):
+    return [f"constant {scheme} {name} {value}" for name, (scheme, value) in FORMULAS[formula][2].items()]
+
+
 def good_predictions():
     for formula, (_, name, _) in FORMULAS.items():
         made = prediction(formula)
         yield f"iol_predicted_{formula}", whole(made), {
             "surgery": {},
             "predictions": {"formula": name, **stated_predictions(made)},
-            "notes": [f"held against {name}"],
+            "notes": [f"held against {name}", *constants_in_words(formula)],
         }
     wrong = prediction(index=1.3375)
     yield "iol_predicted_wrong_index", whole(wrong), {"predictions": {"formula": "Haigis 2000", **stated_predictions(wrong)}}

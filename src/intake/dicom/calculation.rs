@@ -165,6 +165,12 @@ fn inputs_of(item: &Node<'_>) -> Result<String, IntakeError> {
 fn results_of(item: &Node<'_>) -> Result<String, IntakeError> {
     let formula = item.code(tags::IOL_FORMULA_CODE_SEQUENCE)?;
     let mut parts = vec![formula.map(|code| format!("formula {code}"))];
+    for constant in item.items(tags::LENS_CONSTANT_SEQUENCE)? {
+        // Nothing rests on the list, so a constant that cannot be read refuses no file.
+        let code = constant.code(tags::CONCEPT_NAME_CODE_SEQUENCE).ok().flatten();
+        let number = constant.number(tags::NUMERIC_VALUE, "constant").ok().flatten();
+        parts.push(code.zip(number).map(|(code, number)| format!("constant {code} {}", number.text)));
+    }
     for power in item.items(tags::IOL_POWER_SEQUENCE)? {
         let toric = match power.one(tags::TORIC_IOL_POWER_SEQUENCE)? {
             None => None,
