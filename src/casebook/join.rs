@@ -182,6 +182,17 @@ fn same_examination(one: &Exam, other: &Exam) -> bool {
         && one.taken.as_ref().map(|t| &t.value) == other.taken.as_ref().map(|t| &t.value)
         && number_of(&one.identity) == number_of(&other.identity)
         && same_values(one, other)
+        && same_predictions(one, other)
+}
+
+/// Whether two examinations carry the same predictions of the device, whatever file they stood in.
+fn same_predictions(one: &Exam, other: &Exam) -> bool {
+    Eye::BOTH.into_iter().all(|eye| {
+        let values = |exam: &Exam| -> Vec<_> {
+            exam.predictions.of(eye).iter().map(crate::model::ExternalPrediction::values).collect()
+        };
+        values(one) == values(other)
+    })
 }
 
 /// Whether two examinations state the same values, whatever file they stood in.

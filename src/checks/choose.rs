@@ -90,6 +90,21 @@ fn for_eye(noted: Vec<Noted>, eye: Eye) -> Vec<Noted> {
         .collect()
 }
 
+/// Sound examinations of the patient that hold a prediction of this eye and count by their day, in the given order.
+pub(super) fn predicting<'e, 'a>(
+    examined: &'e [Examined<'a>],
+    eye: Eye,
+    context: &Context<'_>,
+    settings: &Settings,
+) -> Vec<&'e Examined<'a>> {
+    let anchor = anchor(examined, eye, context);
+    examined
+        .iter()
+        .filter(|e| !e.exam.predictions.of(eye).is_empty() && e.is_sound())
+        .filter(|e| in_window(e.date(), anchor, settings))
+        .collect()
+}
+
 /// The examinations that carry the patient's number, newest first within each instrument, those without a time before
 /// all others: they could be the newest.
 pub(super) fn examine<'a>(

@@ -4,7 +4,8 @@ use super::choose;
 use super::context::Context;
 use super::doors::{Screened, Screening};
 use super::rules::{
-    self, About, agreement, exchange, history, identity, laterality, ranges, release, target, visits,
+    self, About, agreement, exchange, history, identity, laterality, prediction, ranges, release, target,
+    visits,
 };
 use super::selection::Selection;
 use super::settings::Settings;
@@ -75,6 +76,8 @@ pub fn screen(case: &Case, context: &Context<'_>, settings: &Settings) -> Screen
     }
     let (surgery, places) = history::corneal_surgery(case, &choice.present, eye);
     findings.extend(history::surgery(case, eye, surgery, places, context.history_required));
+    let predicting = choose::predicting(&examined, eye, context, settings);
+    findings.extend(prediction::gaps(case, &predicting, eye, surgery, settings));
     findings.extend(history::lens_status(case, &choice.present, eye));
     findings.extend(history::contact_lens(case, &choice.selection, eye, settings));
     findings.extend(history::after_drops(case, &choice.selection, eye));

@@ -189,4 +189,6 @@ thresholds! {
     coarse_axis_step [L05] 5.0 "deg" COMMON_PRACTICE;
     /// Target above which the surgeon is asked.
     t02_plus [T02] 0.50 "D" HOUSE_RULE;
+    /// Difference of a device's own prediction from the same formula computed again above which the surgeon is asked.
+    f03_gap [F03] 0.05 "D" HOUSE_RULE;
 }

@@ -154,6 +154,7 @@ codes! {
     E01 "settings-not-approved" [Refuse] It "A file that can move a printed number differs from its approved digest.";
     F01 "coefficients-unverified" [SignOff] Surgeon "On a live site: the numbers of the planning formula, or of the model of the posterior cornea, are from memory, or those of the table of arcs were not read.";
     F02 "formulas-apart" [SignOff] Surgeon "The planning formula differs by more than the limit from those that guideline NG77 (from memory) names for this length.";
+    F03 "prediction-gap" [SignOff] Surgeon "A device's own prediction by a published formula differs by more than the limit from that formula computed from the inputs and constants the device states.";
     F04 "formula-limit" [Note Refuse] Surgeon "A formula or a table of arcs runs near or beyond its domain, or a cut would be too deep.";
     F05 "lens-not-made" [SignOff] Surgeon "The wanted power or step is not in the lens family; the nearest was taken.";
     F06 "residual-large" [SignOff] Surgeon "The predicted residual astigmatism is above the site's limit, or the turn of a lens gains too little.";

@@ -158,6 +158,7 @@ fn head(source: &Source<'_>, row: Record<'_>) -> Result<Exam, IntakeError> {
         },
         taken: values.time(Target::ExamTime)?,
         uid: values.text(Target::ExamUid)?,
+        predictions: ByEye::default(),
         eyes: ByEye::default(),
         stated_eyes: Vec::new(),
         file_name: FileNameClaims::default(),

@@ -6,6 +6,7 @@ use super::eye::{ByEye, Eye};
 use super::identity::Identity;
 use super::list::{CornealSurgery, LensStatus};
 use super::place::{Digest, FileRef, Place, Spot};
+use super::prediction::ExternalPrediction;
 use super::reading::{Conversion, Reading};
 use super::repeats::SingleReading;
 use super::time::ExamTime;
@@ -479,6 +480,8 @@ pub struct Exam {
     pub uid: Option<Reading<String>>,
     /// What was measured.
     pub eyes: ByEye<Option<EyeExam>>,
+    /// What the device itself predicted, as far as it can be computed again: nothing of it is a measurement.
+    pub predictions: ByEye<Vec<ExternalPrediction>>,
     /// Eyes stated for the file as a whole (header, DICOM laterality attributes), to be held against `eyes`.
     pub stated_eyes: Vec<Reading<Vec<Eye>>>,
     /// What the file name claims.

@@ -9,6 +9,7 @@ mod fact;
 mod identity;
 mod list;
 mod place;
+mod prediction;
 mod reading;
 mod repeats;
 mod time;
@@ -25,6 +26,7 @@ pub use list::{
     CornealSurgery, LensStatus, ListEntry, OperatingList, Procedure, Seat, SignedTarget, same_name,
 };
 pub use place::{Digest, FileRef, Place, Spot};
+pub use prediction::{ExternalPrediction, PredictedRefraction, StatedFormula};
 pub use reading::{Conversion, Reading, Written};
 pub use repeats::{MeanReading, NoMean, SingleReading, mean_of};
 pub use time::{ExamTime, ZoneSource};

@@ -346,6 +346,7 @@ impl Exams<'_> {
                 instrument: Instrument { key: device, serial: None, class },
                 taken,
                 uid: None,
+                predictions: ByEye::default(),
                 eyes: ByEye::default(),
                 stated_eyes: Vec::new(),
                 file_name: FileNameClaims::default(),

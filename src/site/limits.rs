@@ -139,6 +139,9 @@ fn words(name: &str) -> Option<&'static str> {
         }
         "coarse_axis_step" => "L05: axis step of such a keratometer.",
         "t02_plus" => "T02: target above which the surgeon is asked.",
+        "f03_gap" => {
+            "F03: difference of a device's own prediction from the same formula computed again above which the surgeon is asked."
+        }
         _ => return None,
     })
 }

@@ -118,6 +118,7 @@ pub(crate) fn exam(device: &str, at: &str, name: &str) -> Exam {
         instrument: Instrument { key: device.to_owned(), serial: None, class: InstrumentClass::Unknown },
         taken: Some(Reading::new(time(at), at, place(&file, "time"))),
         uid: None,
+        predictions: ByEye::default(),
         eyes: ByEye::default(),
         stated_eyes: Vec::new(),
         file_name: FileNameClaims::default(),

@@ -15,6 +15,7 @@ mod rules_case;
 mod rules_eye;
 mod rules_identity;
 mod rules_list;
+mod rules_prediction;
 mod rules_ranges;
 mod rules_sources;
 mod rules_units;

@@ -11,6 +11,7 @@ read is what pydicom reads.
 
 import io
 import json
+import math
 import struct
 import sys
 import zlib
@@ -232,6 +233,100 @@ def calculation(patient=MARLOW, surgery="NO", count=2):
             items.append(item)
         put(ds, tag, "SQ", Sequence(items))
     return ds
+
+
+FORMULAS = {
+    "haigis": ("111760", "Haigis 2000", {"111769": ("DCM", -0.7), "111770": ("DCM", 0.24), "111771": ("DCM", 0.21)}),
+    "hoffer": ("111764", "Hoffer 1993", {"111772": ("DCM", 5.4)}),
+    "holladay": ("111762", "Holladay 1988", {"111773": ("DCM", 1.62)}),
+    "retzlaff": ("111767", "Retzlaff 1990", {"397263007": ("SCT", 118.7)}),
+}
+
+
+def predicted_by(formula, radii, length, depth, power, index=1.3315):
+    """Refraction after surgery by the published formulas, written here a second time: Haigis 2000 with its index,
+    Hoffer 1993 and Retzlaff 1990 in their printed forms, Holladay 1988."""
+    constants = [value for _, value in FORMULAS[formula][2].values()]
+    k = (337.5 / radii[0] + 337.5 / radii[1]) / 2
+    r = 337.5 / k
+    if formula == "retzlaff":
+        corrected = length if length <= 24.2 else -3.446 + 1.716 * length - 0.0237 * length**2
+        width = -5.41 + 0.58412 * corrected + 0.098 * k
+        d = r - math.sqrt(r * r - width * width / 4) + 0.62467 * constants[0] - 68.747 - 3.336
+        o = length + 0.65696 - 0.02029 * length
+        n, v = 1.336, 12
+        over = 1000 * n * (n * r - 0.333 * o) - power * (o - d) * (n * r - 0.333 * d)
+        under = n * (v * (n * r - 0.333 * o) + o * r) - 0.001 * power * (o - d) * (v * (n * r - 0.333 * d) + d * r)
+        return over / under
+    if formula == "hoffer":
+        sign, centre = (1, 28) if length <= 23 else (-1, 23.5)
+        tan = lambda degrees: math.tan(math.radians(degrees))
+        c = constants[0] + 0.3 * (length - 23.5) + tan(k) ** 2
+        c += 0.1 * sign * (23.5 - length) ** 2 * tan(0.1 * (centre - length) ** 2) - 0.99166
+        rc = 1.336 / (1.336 / (1336 / (length - c - 0.05) - power) + (c + 0.05) / 1000) - k
+        return rc / (1 + 0.012 * rc)
+    if formula == "haigis":
+        a0, a1, a2 = constants
+        d, o, corneal = a0 + a1 * depth + a2 * length, length, 1000 * (index - 1) / ((radii[0] + radii[1]) / 2)
+    else:
+        width, dome = min(12.5 * length / 23.45, 13.5), max(r, 7)
+        d = 0.56 + dome - math.sqrt(dome * dome - width * width / 4) + constants[0]
+        o, corneal = length + 0.2, 1000 / 3 / r
+    inside = 1336 / (o - d) - power
+    rc = inside / (1 + d * inside / 1336) - corneal
+    return rc / (1 + 0.012 * rc)
+
+
+def prediction(formula="haigis", index=1.3315, change=None, patient=MARLOW):
+    """One calculation of each eye that states everything a published formula rests on, for three powers."""
+    ds = calculation(patient, count=1)
+    value, meaning, constants = FORMULAS[formula]
+    for eye, tag in (("right", (0x0022, 0x1300)), ("left", (0x0022, 0x1310))):
+        item = ds[tag].value[0]
+        item.IOLFormulaCodeSequence = code(value, "DCM", meaning)
+        item.TypeOfOpticalCorrection = "SPHERICAL"
+        front = code("111776", "DCM", "Front Of Cornea To Front Of Lens")
+        item.AnteriorChamberDepthSequence[0].AnteriorChamberDepthDefinitionCodeSequence = front
+        stated = []
+        for name, (scheme, number) in constants.items():
+            constant = Dataset()
+            constant.ConceptNameCodeSequence = code(name, scheme, "Constant")
+            put(constant, (0x0040, 0xA30A), "DS", str(number))
+            stated.append(constant)
+        item.LensConstantSequence = Sequence(stated)
+        radii = [patient["keratometry"][eye][word][0] for word in ("flat", "steep")]
+        lengths = patient["axial"][eye]
+        powers = []
+        for power in (20.5, 21.0, 21.5):
+            one = Dataset()
+            put(one, (0x0022, 0x1053), "FL", power)
+            refraction = predicted_by(formula, radii, lengths["length"], lengths["depth"], power, index)
+            put(one, (0x0022, 0x1054), "FL", round(refraction, 2))
+            powers.append(one)
+        item.IOLPowerSequence = Sequence(powers)
+        if change:
+            change(item)
+    return ds
+
+
+def stated_predictions(ds):
+    """What the calculations of an object state, as pydicom reads it."""
+    found = {}
+    read = pydicom.dcmread(io.BytesIO(whole(ds)))
+    for eye, tag in (("right", (0x0022, 0x1300)), ("left", (0x0022, 0x1310))):
+        item = read[tag].value[0]
+        values = [float(constant.NumericValue) for constant in item.LensConstantSequence]
+        for inner in (FLAT, STEEP):
+            one = item[inner].value[0]
+            values += [one[RADIUS].value, one[POWER].value]
+        values.append(shortest(item[(0x0022, 0x1033)]))
+        values.append(shortest(item.OphthalmicAxialLengthSequence[0][LENGTH]))
+        values.append(shortest(item.AnteriorChamberDepthSequence[0][(0x0022, 0x1131)]))
+        values.append(shortest(item[(0x0022, 0x1037)]))
+        for power in item.IOLPowerSequence:
+            values += [shortest(power[(0x0022, 0x1053)]), shortest(power[(0x0022, 0x1054)])]
+        found[eye] = values
+    return found
 
 
 def topography(eye="right", patient=MARLOW):
@@ -796,6 +891,59 @@ def good_calculations():
     yield "iol_inputs_differ", whole(changed(other, calculation)), {"notes": ["calculations of the right eye", "axial length 23.9 mm"]}
     bare = first_right(lambda i: put(i[STEEP].value[0], POWER, "FD", None))
     yield "iol_power_empty", whole(changed(bare, calculation)), {"notes": ["steep 7.62 mm at 98"]}
+    yield from good_predictions()
+
+
+def constants_in_words(formula):
+    return [f"constant {scheme} {name} {value}" for name, (scheme, value) in FORMULAS[formula][2].items()]
+
+
+def good_predictions():
+    for formula, (_, name, _) in FORMULAS.items():
+        made = prediction(formula)
+        yield f"iol_predicted_{formula}", whole(made), {
+            "surgery": {},
+            "predictions": {"formula": name, **stated_predictions(made)},
+            "notes": [f"held against {name}", *constants_in_words(formula)],
+        }
+    wrong = prediction(index=1.3375)
+    yield "iol_predicted_wrong_index", whole(wrong), {"predictions": {"formula": "Haigis 2000", **stated_predictions(wrong)}}
+
+    def depth(item):
+        return item.AnteriorChamberDepthSequence[0]
+
+    def no_radii(item):
+        for inner in (FLAT, STEEP):
+            put(item[inner].value[0], RADIUS, "FD", None)
+        del item[(0x0022, 0x1033)]
+
+    def one_more_power(item):
+        put(with_item(item, "IOLPowerSequence", (0x0022, 0x1053), "FL", 21.5), (0x0022, 0x1054), "FL", -0.31)
+        with_item(item.IOLPowerSequence[0], "ToricIOLPowerSequence", CYLINDER, "FD", 1.5)
+
+    back = code("111777", "DCM", "Back Of Cornea To Front Of Lens")
+    reasons = {
+        "no_constant": ("haigis", lambda i: i.LensConstantSequence.pop(1), "the constant a1 is missing"),
+        "constant_twice": ("hoffer", lambda i: i.LensConstantSequence.append(i.LensConstantSequence[0]), "is stated more than once"),
+        "constant_of_another": ("retzlaff", lambda i: setattr(i.LensConstantSequence[0], "ConceptNameCodeSequence", code("111772", "DCM", "pACD")), "the constant A constant is missing"),
+        "constant_no_number": ("hoffer", lambda i: put(i.LensConstantSequence[0], (0x0040, 0xA30A), "DS", "5.4\\5.5"), "expected one value"),
+        "unknown_formula": ("haigis", lambda i: setattr(i, "IOLFormulaCodeSequence", code("F9", "99INVENTED", "Haigis")), "the formula 99INVENTED F9 is not among"),
+        "no_depth": ("haigis", lambda i: i.__delitem__("AnteriorChamberDepthSequence"), "no chamber depth is stated"),
+        "depth_undefined": ("haigis", lambda i: depth(i).__delitem__("AnteriorChamberDepthDefinitionCodeSequence"), "nobody says from which surface"),
+        "depth_from_back": ("haigis", lambda i: setattr(depth(i), "AnteriorChamberDepthDefinitionCodeSequence", back), "counts from the back"),
+        "no_length": ("holladay", lambda i: i.__delitem__("OphthalmicAxialLengthSequence"), "no axial length"),
+        "no_index": ("holladay", no_radii, "no power with its keratometric index"),
+        "several_corneas": ("haigis", lambda i: setattr(i, "CorneaMeasurementsSequence", Sequence([Dataset()])), "several measurements of the cornea"),
+        "equivalent_k": ("haigis", lambda i: setattr(i, "KeratometryMeasurementTypeCodeSequence", code("111756", "DCM", "Equivalent")), "DCM 111756 is none of the front"),
+        "operated": ("haigis", lambda i: setattr(i, "RefractiveProcedureOccurred", "YES"), "the cornea was operated on"),
+        "toric": ("haigis", one_more_power, "the lens is toric"),
+        "no_prediction": ("haigis", lambda i: [put(p, (0x0022, 0x1054), "FL", None) for p in i.IOLPowerSequence], "no lens power with its prediction"),
+    }
+    for name, (formula, change, why) in reasons.items():
+        yield f"iol_external_{name}", whole(prediction(formula, change=change)), {
+            "predictions": {},
+            "notes": [why, "external, not recomputed"],
+        }
 
 
 def good_maps():

@@ -3,7 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use axiswright::intake::{Brings, FolderRules, Read};
-use axiswright::model::{ChamberDepthFrom, Exam, Eye, InstrumentClass, Place, Reading, Spot};
+use axiswright::model::{
+    ChamberDepthFrom, Exam, ExternalPrediction, Eye, InstrumentClass, Place, Reading, Spot,
+};
 use serde_json::Value;
 
 use crate::{bytes_of, exam, read, read_in};
@@ -184,6 +186,23 @@ fn compare_more(name: &str, entry: &Value, read: &Read, exam: &Exam) {
             let word = stated.map(|reading| reading.value.word());
             assert_eq!(word, surgery.get(eye.word()).and_then(Value::as_str), "{name}");
             assert!(of_eye.as_ref().is_none_or(axiswright::model::EyeExam::is_empty), "{name}");
+        }
+    }
+    if let Some(predictions) = entry.get("predictions") {
+        for (eye, of_eye) in exam.predictions.iter() {
+            let found: Vec<f64> =
+                of_eye.iter().flat_map(ExternalPrediction::values).map(|(_, value)| value).collect();
+            let wanted: Vec<f64> = predictions.get(eye.word()).map_or_else(Vec::new, |values| {
+                values.as_array().unwrap().iter().map(|value| value.as_f64().unwrap()).collect()
+            });
+            assert_eq!(found, wanted, "{name}");
+            for one in of_eye {
+                assert_eq!(Some(one.formula.name()), predictions["formula"].as_str(), "{name}");
+                let block = if eye == Eye::Right { "(0022,1300)[1]" } else { "(0022,1310)[1]" };
+                assert_eq!(path_of(&one.place), block, "{name}");
+                let third = format!("{block}/(0022,1090)[3]/(0022,1054)");
+                assert_eq!(path_of(&one.predicted[2].refraction.place), third, "{name}");
+            }
         }
     }
     if let Some(eyes) = entry.get("eyes") {

@@ -215,6 +215,7 @@ fn exam(ask: &Ask, key: &str, class: InstrumentClass, hour: i8, more: f64, with_
         instrument: Instrument { key: key.to_owned(), serial: None, class },
         taken: Some(Reading::new(taken, "2026-03-01", spot(&file, 14, "time"))),
         uid: None,
+        predictions: ByEye::default(),
         eyes,
         stated_eyes: Vec::new(),
         file_name: FileNameClaims::default(),

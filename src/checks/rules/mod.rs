@@ -8,6 +8,7 @@ pub(super) mod exchange;
 pub(super) mod history;
 pub(super) mod identity;
 pub(super) mod laterality;
+pub(super) mod prediction;
 pub(super) mod ranges;
 pub(super) mod release;
 pub(super) mod target;
@@ -194,6 +195,7 @@ pub(super) const fn rank(code: Code) -> u8 {
         | Code::E01
         | Code::F01
         | Code::F02
+        | Code::F03
         | Code::F04
         | Code::F05
         | Code::F06

@@ -2,16 +2,16 @@
 //!
 //! A calculation copies its inputs: it does not say when they were measured, nor who measured the keratometry. Counted as
 //! a measurement it would be a second source of the same reading, and a calculation of today would hide the age of what
-//! it rests on. So its inputs and its results are listed, "external, not recomputed", and nothing of them enters the
-//! measurements. What it says about refractive surgery is a fact about the eye, and only a yes is one: nobody knows
+//! it rests on. So its inputs and its results are listed as external, and nothing of them enters the measurements. A
+//! prediction that states everything it rests on is kept beside them, for the rules to compute it again. What it says about refractive surgery is a fact about the eye, and only a yes is one: nobody knows
 //! whether a no was asked or is the default of the device.
 
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
 use super::object::{Node, Number, tag_words};
-use super::{Outcome, common};
-use crate::intake::{IntakeError, NotUnderstood};
+use super::{Outcome, common, prediction};
+use crate::intake::{Input, IntakeError, NotUnderstood};
 use crate::model::{CornealSurgery, Eye, EyeExam, Reading};
 
 /// The sequence of one eye.
@@ -22,18 +22,20 @@ const fn sequence_of(eye: Eye) -> Tag {
     }
 }
 
-/// Lists what was calculated; fills nothing but refractive surgery.
+/// Lists what was calculated; fills refractive surgery, and predictions that can be computed again.
 ///
 /// # Errors
 /// [`IntakeError::NoMeasurement`] when no eye has a calculation.
-pub(super) fn read(root: &Node<'_>, outcome: &mut Outcome) -> Result<(), IntakeError> {
+pub(super) fn read(root: &Node<'_>, input: &Input<'_>, outcome: &mut Outcome) -> Result<(), IntakeError> {
     let mut found = false;
     for eye in Eye::BOTH {
         let mut inputs: Vec<String> = Vec::new();
         for (number, item) in (1_usize..).zip(root.items(sequence_of(eye))?) {
             found = true;
             common::agree_inside(&item, eye)?;
-            if let Some(yes) = surgery(&item, eye, outcome)? {
+            let operated = surgery(&item, eye, outcome)?;
+            let of_item = prediction::of(&item, root, input, operated.is_some());
+            if let Some(yes) = operated {
                 let values = outcome.eyes.of_mut(eye).get_or_insert_with(EyeExam::default);
                 values.corneal_surgery.get_or_insert(yes);
             }
@@ -46,9 +48,16 @@ pub(super) fn read(root: &Node<'_>, outcome: &mut Outcome) -> Result<(), IntakeE
             });
             outcome.notes.push(NotUnderstood {
                 what: format!("results of calculation {number} of the {eye} eye: {}", results_of(&item)?),
-                why: "external, not recomputed, and no plan uses it".to_owned(),
+                why: match &of_item {
+                    Ok(kept) => format!(
+                        "external, and no plan uses it; for a cataract operation it is held against {} computed from the inputs and constants stated here (F03)",
+                        kept.formula.name()
+                    ),
+                    Err(reason) => format!("external, not recomputed, and no plan uses it: {reason}"),
+                },
                 place: item.place(tags::IOL_POWER_SEQUENCE),
             });
+            outcome.predictions.of_mut(eye).extend(of_item.ok());
             inputs.push(rests_on);
         }
         inputs.dedup();
@@ -156,6 +165,12 @@ fn inputs_of(item: &Node<'_>) -> Result<String, IntakeError> {
 fn results_of(item: &Node<'_>) -> Result<String, IntakeError> {
     let formula = item.code(tags::IOL_FORMULA_CODE_SEQUENCE)?;
     let mut parts = vec![formula.map(|code| format!("formula {code}"))];
+    for constant in item.items(tags::LENS_CONSTANT_SEQUENCE)? {
+        // Nothing rests on the list, so a constant that cannot be read refuses no file.
+        let code = constant.code(tags::CONCEPT_NAME_CODE_SEQUENCE).ok().flatten();
+        let number = constant.number(tags::NUMERIC_VALUE, "constant").ok().flatten();
+        parts.push(code.zip(number).map(|(code, number)| format!("constant {code} {}", number.text)));
+    }
     for power in item.items(tags::IOL_POWER_SEQUENCE)? {
         let toric = match power.one(tags::TORIC_IOL_POWER_SEQUENCE)? {
             None => None,

@@ -12,6 +12,7 @@ mod guard;
 mod keratometry;
 mod object;
 mod part10;
+mod prediction;
 mod refraction;
 mod report;
 mod text;
@@ -33,8 +34,8 @@ use super::outcome::{Brings, Content, Format, Input, NotUnderstood, Read};
 use crate::finding::{Code, Finding, Severity};
 use crate::intake::IntakeError;
 use crate::model::{
-    ByEye, Digest, Exam, ExamTime, Eye, EyeExam, FileNameClaims, FileRef, InstrumentClass, Place, Reading,
-    Spot, TemplateRef,
+    ByEye, Digest, Exam, ExamTime, ExternalPrediction, Eye, EyeExam, FileNameClaims, FileRef,
+    InstrumentClass, Place, Reading, Spot, TemplateRef,
 };
 use crate::units::{Meridian, OutOfRange};
 
@@ -130,6 +131,7 @@ const OTHER_CLASSES: &[(&str, &str, bool)] = &[
 #[derive(Debug, Default)]
 struct Outcome {
     eyes: ByEye<Option<EyeExam>>,
+    predictions: ByEye<Vec<ExternalPrediction>>,
     findings: Vec<Finding>,
     notes: Vec<NotUnderstood>,
     /// When what was read was observed, where the values say so themselves.
@@ -276,7 +278,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         Class::Keratometry => keratometry::read(&root, input, &mut outcome)?,
         Class::Axial => axial::read(&root, &mut outcome)?,
         Class::Refraction(kind) => refraction::read(&root, kind, &mut outcome)?,
-        Class::Calculation => calculation::read(&root, &mut outcome)?,
+        Class::Calculation => calculation::read(&root, input, &mut outcome)?,
         Class::Topography => topography::read(&root, input, &mut outcome)?,
         Class::Report => report::read(&root, input, &stated_eyes, &mut outcome)?,
     }
@@ -294,6 +296,7 @@ pub(super) fn read(input: &Input<'_>, file: &Arc<FileRef>) -> Result<Read, Intak
         taken: outcome.observed.or(taken),
         uid,
         eyes: outcome.eyes,
+        predictions: outcome.predictions,
         stated_eyes,
         file_name: FileNameClaims::default(),
         file: Arc::clone(file),

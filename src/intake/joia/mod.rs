@@ -129,6 +129,7 @@ fn of_document(
         instrument: Instrument { key, serial, class },
         taken,
         uid: None,
+        predictions: ByEye::default(),
         eyes: outcome.eyes,
         stated_eyes: Vec::new(),
         file_name: common::claims(input.name),
