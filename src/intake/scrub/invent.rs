@@ -9,6 +9,7 @@ use jiff::civil::Date;
 use sha2::{Digest as _, Sha256};
 
 use super::glyphs::Code;
+use super::looks;
 use crate::intake::dates::{Form, MONTHS};
 
 /// Attempts at a run that no other run became.
@@ -224,8 +225,11 @@ impl<'s> Inventor<'s> {
 
     /// What a date becomes: another one of the same written form; and what was no date becomes no date.
     ///
-    /// None where no such date was found.
+    /// None where no such date was found, and for a text with letters that no date has.
     pub(super) fn date(&mut self, text: &str, forms: &[Form], today: Date) -> Option<String> {
+        if !text.is_ascii() {
+            return None;
+        }
         if let Some(known) = self.dates.get(text) {
             return Some(known.clone());
         }
@@ -249,9 +253,9 @@ impl<'s> Inventor<'s> {
         None
     }
 
-    /// Numbers that could be part of a date in the place of those that are.
-    pub(super) fn part_of_date(&self, text: &str) -> String {
-        date_like(text, &mut self.stream("part of a date", text, 0))
+    /// Numbers that could be part of a date in the place of those that are; none for a text with letters that no date has.
+    pub(super) fn part_of_date(&self, text: &str) -> Option<String> {
+        looks::time_words(text).then(|| date_like(text, &mut self.stream("part of a date", text, 0)))
     }
 
     /// One of these words instead of the one that stands there, always the same for the same.

@@ -52,6 +52,15 @@ pub(super) fn number(text: &str) -> bool {
         && UNITS.contains(&rest.trim())
 }
 
+/// Whether a text has no letters but those of times and dates.
+pub(super) fn time_words(text: &str) -> bool {
+    let known = |run: &str| {
+        let small = run.to_ascii_lowercase();
+        MONTHS.contains(&small.as_str()) || matches!(small.as_str(), "t" | "z" | "am" | "pm")
+    };
+    text.is_ascii() && text.split(|c: char| !c.is_alphabetic()).filter(|run| !run.is_empty()).all(known)
+}
+
 /// Whether a text is a time or date of these years, or a part of one: nobody's birth date. What has the form of a date
 /// and is none, such as the 31st of February, looks like one.
 pub(super) fn recent(text: &str, forms: &[Form], today: Date) -> bool {
@@ -59,12 +68,7 @@ pub(super) fn recent(text: &str, forms: &[Form], today: Date) -> bool {
     if let Some(date) = forms.iter().find_map(|form| form.date(text, today)) {
         return these(date.year());
     }
-    let word = |c: char| c.is_alphabetic();
-    let known = |run: &&str| {
-        let small = run.to_ascii_lowercase();
-        MONTHS.contains(&small.as_str()) || matches!(small.as_str(), "t" | "z" | "am" | "pm")
-    };
-    if !text.split(|c| !word(c)).filter(|run| !run.is_empty()).all(|run| known(&run)) || !text.is_ascii() {
+    if !time_words(text) {
         return false;
     }
     let runs: Vec<&str> = text.split(|c: char| !c.is_ascii_digit()).filter(|run| !run.is_empty()).collect();

@@ -270,7 +270,7 @@ impl Draft<'_> {
         let became = match value.how {
             How::Runs => None,
             How::Date => inventor.date(&text, &self.sheet.forms, today),
-            How::PartOfDate => Some(inventor.part_of_date(&text)),
+            How::PartOfDate => inventor.part_of_date(&text),
             How::Sex => {
                 let words = &self.sheet.sexes;
                 let as_long: Vec<&str> = words
