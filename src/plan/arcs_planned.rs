@@ -8,7 +8,7 @@ use super::arcs_explained;
 use super::arcs_noticed::{fits, meets, near_limit, not_read, outside, refuse, wider_than_cornea};
 use super::astigmatism;
 use super::compute::{
-    Asked, AstigmatismStep, Computation, Line, Refusals, StepWord, Work, lens_operation, no_family,
+    Asked, AstigmatismStep, Computation, Line, Refusals, StepWord, Work, bare, lens_operation, no_family,
 };
 use super::explain;
 use super::keratometry::{self, Combined};
@@ -447,31 +447,6 @@ fn cut(
 
 /// Arcs without a lens.
 fn alone(asked: &Asked<'_>, combined: Combined, findings: Vec<Finding>, plan: ArcsPlan) -> Computation {
-    Computation {
-        eye: asked.eye,
-        act: asked.act,
-        line: None,
-        keratometry: Some(combined),
-        astigmatism: Vec::new(),
-        posterior: None,
-        other_posterior: Vec::new(),
-        incision: None,
-        formula: None,
-        lens_depth: None,
-        ratio: None,
-        work: Work::Arcs { arcs: Box::new(plan), lens: None },
-        residual: None,
-        predicted: None,
-        chance: None,
-        shares: Vec::new(),
-        incision_or_step: None,
-        powers: Vec::new(),
-        beside: Vec::new(),
-        choices: Vec::new(),
-        costs: Vec::new(),
-        marking: None,
-        target: asked.target,
-        steps: Vec::new(),
-        findings,
-    }
+    let work = Work::Arcs { arcs: Box::new(plan), lens: None };
+    Computation { keratometry: Some(combined), findings, ..bare(asked, work) }
 }

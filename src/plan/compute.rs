@@ -313,6 +313,37 @@ pub(super) struct Asked<'a> {
     pub(super) order: &'a Order,
 }
 
+/// A computation with nothing in it but what is done.
+pub(super) fn bare(asked: &Asked<'_>, work: Work) -> Computation {
+    Computation {
+        eye: asked.eye,
+        act: asked.act,
+        line: None,
+        keratometry: None,
+        astigmatism: Vec::new(),
+        posterior: None,
+        other_posterior: Vec::new(),
+        incision: None,
+        formula: None,
+        lens_depth: None,
+        ratio: None,
+        work,
+        residual: None,
+        predicted: None,
+        chance: None,
+        shares: Vec::new(),
+        incision_or_step: None,
+        powers: Vec::new(),
+        beside: Vec::new(),
+        choices: Vec::new(),
+        costs: Vec::new(),
+        marking: None,
+        target: asked.target,
+        steps: Vec::new(),
+        findings: Vec::new(),
+    }
+}
+
 /// Computes for the readings that count.
 pub(super) fn compute(
     eye: Eye,

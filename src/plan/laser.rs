@@ -2,7 +2,7 @@
 //!
 //! The treatment is the upright eye's. Nothing is added to it here: no nomogram of a device is known.
 
-use super::compute::{Asked, Computation, Line, Refusals, Work};
+use super::compute::{Asked, Computation, Line, Refusals, Work, bare};
 use super::explain::{d, signed, step};
 use super::marking::Turn;
 use super::power::refusal;
@@ -216,7 +216,7 @@ pub(super) fn laser(asked: &Asked<'_>) -> Result<Computation, Refusals> {
         corneal_cylinder,
         uncompensated: offs.into_iter().map(|off| uncompensated(corneal_cylinder, off)).collect(),
     };
-    let mut computation = refracted::bare(asked, Work::Laser(plan.clone()));
+    let mut computation = bare(asked, Work::Laser(plan.clone()));
     computation.line = Some(Line::TreatmentAxis(plan.axis_on_bed.unwrap_or(axis_upright)));
     computation.findings = findings;
     computation.steps = steps(&plan, &refracted, at_cornea);

@@ -3,7 +3,7 @@
 use super::choose;
 use super::compute::{
     Asked, Choice, Computation, IncisionKind, IncisionPlan, LensPlan, Line, MisalignmentCost, PowerRow,
-    Refusals, Work,
+    Refusals, Work, bare,
 };
 use super::explain::{cornea_readings, d, entered, marking, place, signed, step};
 use super::keratometry::{self, Combined};
@@ -220,7 +220,7 @@ pub(super) fn phakic(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     findings.extend(notice::residual(asked.eye, Some(residual), &asked.order.settings));
     findings.extend(notice::no_backup(asked.eye, &asked.order.surgeon));
     findings.extend(from_memory(asked));
-    let mut computation = refracted::bare(asked, Work::Lens(lens.clone()));
+    let mut computation = bare(asked, Work::Lens(lens.clone()));
     computation.line = lens.axis.map(Line::LensAxis);
     computation.marking = lens.axis.map(|axis| {
         let order = asked.order;

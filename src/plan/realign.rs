@@ -1,6 +1,6 @@
 //! Turning back a toric lens that is in the eye: where to, what that leaves, and whether it is worth it.
 
-use super::compute::{Asked, Computation, Line, MisalignmentCost, Refusals, Work};
+use super::compute::{Asked, Computation, Line, MisalignmentCost, Refusals, Work, bare};
 use super::explain::{at, cornea_readings, d, marking, signed, step};
 use super::keratometry::{self, Combined};
 use super::marking::{Marking, TheatreMethod, Turn};
@@ -227,7 +227,7 @@ pub(super) fn realignment(asked: &Asked<'_>) -> Result<Computation, Refusals> {
     };
     findings.extend(not_worth_it(asked, &plan));
     let predicted = then.at_spectacles(SPECTACLE_VERTEX).map_err(optics)?;
-    let mut computation = refracted::bare(asked, Work::Realignment(plan.clone()));
+    let mut computation = bare(asked, Work::Realignment(plan.clone()));
     computation.line = Some(Line::LensAxis(plan.to));
     // The horizontal is marked beside the meridian the lens lies on, so that a site that marks the target has turns here.
     let method = match asked.order.method {

@@ -1,6 +1,6 @@
 //! The refraction a plan rests on, with its vertex distance: never a silent one.
 
-use super::compute::{Asked, Computation, Refusals, Work};
+use super::compute::{Asked, Refusals};
 use super::explain::{place, step};
 use super::power::refusal;
 use super::settings::Settings;
@@ -126,36 +126,5 @@ impl Refracted<'_> {
             format!("{}; at the cornea {}", written(self.minus), written(at_cornea)),
             cite::LONG_1976,
         )
-    }
-}
-
-/// A computation with nothing in it but what is done.
-pub(super) fn bare(asked: &Asked<'_>, work: Work) -> Computation {
-    Computation {
-        eye: asked.eye,
-        act: asked.act,
-        line: None,
-        keratometry: None,
-        astigmatism: Vec::new(),
-        posterior: None,
-        other_posterior: Vec::new(),
-        incision: None,
-        formula: None,
-        lens_depth: None,
-        ratio: None,
-        work,
-        residual: None,
-        predicted: None,
-        chance: None,
-        shares: Vec::new(),
-        incision_or_step: None,
-        powers: Vec::new(),
-        beside: Vec::new(),
-        choices: Vec::new(),
-        costs: Vec::new(),
-        marking: None,
-        target: asked.target,
-        steps: Vec::new(),
-        findings: Vec::new(),
     }
 }

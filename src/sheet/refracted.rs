@@ -5,7 +5,7 @@ use super::error::SheetError;
 use super::marking;
 use super::theatre::{
     COLUMN, COLUMN_BOTTOM, COLUMN_WIDTH, INSET, axis_box, beside_label, outline, ring_table, small_print,
-    turn,
+    turns,
 };
 use super::words;
 use crate::page::{Page, Stroke, Style, layout};
@@ -148,16 +148,9 @@ pub(super) fn realignment_column(
     let Some(marking) = marking::on_paper(released) else { return Ok(()) };
     match &marking.guide {
         Guide::Turns { from_nasal, from_temporal, sum_deg } => {
-            label(page, x, y + 4.6, "FROM THE MARKS");
-            beside_label(page, &marking, y + 4.6, "through the upper lid");
-            turn(page, x, y + 10.4, "NASAL", "turn.nasal", from_nasal);
-            turn(page, x + 35.0, y + 10.4, "TEMPORAL", "turn.temporal", from_temporal);
-            let sum =
-                format!("{} {}", marking::sum_words(from_nasal, from_temporal), round::fixed(*sum_deg, 0));
-            page.tagged(x, y + 30.4, Style::regular(8.5), sum, "turn.sum");
             let how = "RING ON THE MARKS: its 0-180 line through both marks; read the axis on the ring. Both ways must end \
                 on one meridian; else stop.";
-            small_print(page, y + 30.8 + leading(8.5), how)
+            turns(page, y, "FROM THE MARKS", &marking, (from_nasal, from_temporal, *sum_deg), how)
         }
         // A lens that is turned is never marked on its target: the plan gives turns there.
         Guide::OnTarget { .. } => Ok(()),

@@ -276,16 +276,9 @@ fn way(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError
     };
     match &marking.guide {
         Guide::Turns { from_nasal, from_temporal, sum_deg } => {
-            label(page, x, top + 4.6, "TURN FROM THE MARKS");
-            beside_label(page, &marking, top + 4.6, "through the upper lid");
-            turn(page, x, top + 10.4, "NASAL", "turn.nasal", from_nasal);
-            turn(page, x + 35.0, top + 10.4, "TEMPORAL", "turn.temporal", from_temporal);
-            let sum =
-                format!("{} {}", marking::sum_words(from_nasal, from_temporal), round::fixed(*sum_deg, 0));
-            page.tagged(x, top + 30.4, Style::regular(8.5), sum, "turn.sum");
             let how = "RING ON THE MARKS: lay the ring's 0-180 line through both marks and read the axis on the ring; \
                 no table. Clockwise is as seen through the microscope, the same from every seat.";
-            small_print(page, top + 30.8 + super::block::leading(8.5), how)?;
+            turns(page, top, "TURN FROM THE MARKS", &marking, (from_nasal, from_temporal, *sum_deg), how)?;
         }
         Guide::OnTarget { axis } => {
             label(page, x, top + 4.6, "MARKS ON THE AXIS");
@@ -307,6 +300,25 @@ fn way(page: &mut Page, released: &Released, top: f64) -> Result<f64, SheetError
         }
     }
     Ok(end)
+}
+
+/// The two turns with their sum, in the box that begins at `top`.
+pub(super) fn turns(
+    page: &mut Page,
+    top: f64,
+    heading: &str,
+    marking: &Marking,
+    (from_nasal, from_temporal, sum_deg): (&Turn, &Turn, f64),
+    how: &str,
+) -> Result<(), SheetError> {
+    let x = COLUMN + INSET;
+    label(page, x, top + 4.6, heading);
+    beside_label(page, marking, top + 4.6, "through the upper lid");
+    turn(page, x, top + 10.4, "NASAL", "turn.nasal", from_nasal);
+    turn(page, x + 35.0, top + 10.4, "TEMPORAL", "turn.temporal", from_temporal);
+    let sum = format!("{} {}", marking::sum_words(from_nasal, from_temporal), round::fixed(sum_deg, 0));
+    page.tagged(x, top + 30.4, Style::regular(8.5), sum, "turn.sum");
+    small_print(page, top + 30.8 + super::block::leading(8.5), how)
 }
 
 pub(super) fn beside_label(page: &mut Page, marking: &Marking, y: f64, otherwise: &str) {
