@@ -25,7 +25,8 @@ use crate::optics::refraction::Refraction;
 use crate::optics::vergence::{added_lens, refraction_with_added_lens};
 use crate::units::{Degrees, Dioptre, KeratometricIndex, Meridian, Millimetre, PowerVector, round};
 
-/// The index in which the cornea refracts as a whole, 4/3. Source: [`VAN_DER_HEIJDE_1988`](cite::VAN_DER_HEIJDE_1988).
+/// The index in which the cornea refracts as a whole, 4/3. Source: our own choice ([`HOUSE_RULE`](cite::HOUSE_RULE)); how the
+/// paper takes keratometry was not seen.
 const NET_INDEX: KeratometricIndex = KeratometricIndex::from_index(4.0 / 3.0);
 
 /// The eye the lens is added to.
@@ -481,7 +482,7 @@ fn steps(
     let Some(Combined { flat, steep, .. }) = computation.keratometry else { return Ok(steps) };
     steps.push(step(
         "Lens wanted at the lens plane",
-        "P = prop(K + R) - prop(K + T),  prop(V) = V (I - d/n V)^-1 as 2x2 matrices,  n = 1.336; K net = K at 1.3375 times (4/3 - 1) / 0.3375; no effect of an incision is added",
+        "P = prop(K + R) - prop(K + T),  prop(V) = V (I - d/n V)^-1 as 2x2 matrices,  n = 1.336; K net = K at 1.3375 times (4/3 - 1) / 0.3375, our assumption; no effect of an incision is added",
         vec![
             ("flat", d(flat), String::new()),
             ("steep", d(steep), String::new()),
